@@ -1,0 +1,1 @@
+"""Ways out: csv, json, captions."""

@@ -1,0 +1,1 @@
+"""Facts as frozen dataclasses, and the pure rules that hold among them; stdlib and numpy only."""

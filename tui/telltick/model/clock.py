@@ -1,0 +1,149 @@
+"""One clock for audio and serial traffic.
+
+Session time is int nanoseconds on the monotonic clock since the session started. Audio has its own clock, the
+sample index; this module maps one to the other. An audio callback always comes *after* its last sample, by a
+delay that jitters by milliseconds but has a hard lower edge. The smallest delay seen over some seconds is
+therefore a steady estimate of ``t(n) - n / rate`` (the min-filter mapping, good to 0.3 ms; see
+``../shared/design.md`` section 6 for the measurement behind it).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+NS = 1_000_000_000
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """A point where the audio clock meets the session clock.
+
+    Attributes:
+        run: capture run; a new one starts after every gap, with a mapping (and a latency) of its own.
+        sample: index of an audio sample in the session's files.
+        t_ns: session time of that sample.
+        wall_ns: wall-clock time (Unix epoch) when the anchor was taken; for display only.
+    """
+
+    run: int
+    sample: int
+    t_ns: int
+    wall_ns: int
+
+
+class ArrivalFilter:
+    """Min-filter over block arrivals: maps sample indices of one capture run to session time."""
+
+    def __init__(self, rate_hz: int, window_s: float = 10.0) -> None:
+        self._rate_hz = rate_hz
+        self._window_ns = int(window_s * NS)
+        self._arrivals: deque[tuple[int, int]] = deque()  # (arrival_ns, offset_ns), offsets increasing
+
+    def add(self, end_sample: int, arrival_ns: int) -> None:
+        """Note that the samples before `end_sample` had arrived at session time `arrival_ns`."""
+        offset = arrival_ns - self._span_ns(end_sample)
+        while self._arrivals and self._arrivals[-1][1] >= offset:
+            self._arrivals.pop()
+        self._arrivals.append((arrival_ns, offset))
+        while arrival_ns - self._arrivals[0][0] > self._window_ns:
+            self._arrivals.popleft()
+
+    def t_ns(self, sample: int) -> int:
+        """Session time of a sample.
+
+        Raises:
+            ValueError: no block has arrived yet.
+        """
+        if not self._arrivals:
+            raise ValueError("no audio block has arrived yet")
+        return self._arrivals[0][1] + self._span_ns(sample)
+
+    def _span_ns(self, samples: int) -> int:
+        return samples * NS // self._rate_hz
+
+
+class AudioClock:
+    """Maps session time to sample index and back, run by run.
+
+    Between anchors the mapping is linear; outside a run's anchors it continues at the nominal rate. The first
+    seconds of a run are mapped with the smallest offset of the ten seconds that follow, since the min-filter
+    had not settled when those anchors were taken.
+    """
+
+    def __init__(self, rate_hz: int, anchors: Iterable[Anchor] = (), end_sample: int | None = None) -> None:
+        """Build the mapping.
+
+        Args:
+            rate_hz: nominal sample rate.
+            anchors: any order; each run's first anchor must be at the run's first sample.
+            end_sample: number of samples recorded so far; bounds the last run (None: unbounded).
+        """
+        self.rate_hz = rate_hz
+        by_run: dict[int, list[Anchor]] = {}
+        for anchor in sorted(anchors, key=lambda a: (a.run, a.sample)):
+            by_run.setdefault(anchor.run, []).append(anchor)
+        self._runs = [_Run(rate_hz, group) for group in by_run.values()]
+        for run, following in zip(self._runs, self._runs[1:], strict=False):
+            run.end_sample = following.first_sample
+        if self._runs and end_sample is not None:
+            self._runs[-1].end_sample = end_sample
+
+    @property
+    def runs(self) -> tuple[tuple[int, float], ...]:
+        """(first sample, end sample) of each capture run; the end may be infinite."""
+        return tuple((run.first_sample, float(run.end_sample)) for run in self._runs)
+
+    def sample_at(self, t_ns: npt.ArrayLike) -> Floats:
+        """Fractional sample index heard at session times `t_ns`; NaN where no audio was captured."""
+        t = np.asarray(t_ns, dtype=np.float64)
+        out = np.full(t.shape, np.nan)
+        for run in self._runs:
+            n = run.sample_at(t)
+            inside = (n >= run.first_sample) & (n < run.end_sample)
+            out[inside] = n[inside]
+        return out
+
+    def t_at(self, sample: npt.ArrayLike) -> npt.NDArray[np.int64]:
+        """Session time in ns of sample indices; the nearest run serves for indices outside every run.
+
+        Raises:
+            ValueError: the session has no anchors.
+        """
+        if not self._runs:
+            raise ValueError("the session has no audio clock anchors")
+        n = np.asarray(sample, dtype=np.float64)
+        which = np.searchsorted([run.first_sample for run in self._runs], n, side="right") - 1
+        out = np.empty(n.shape, dtype=np.int64)
+        for index, run in enumerate(self._runs):
+            chosen = np.maximum(which, 0) == index
+            out[chosen] = np.rint(run.t_at(n[chosen])).astype(np.int64)
+        return out
+
+
+class _Run:
+    """Anchors of one capture run as a piecewise linear map."""
+
+    def __init__(self, rate_hz: int, anchors: list[Anchor], settle_s: float = 10.0) -> None:
+        self.first_sample = anchors[0].sample
+        self.end_sample: float = np.inf
+        self._ns_per_sample = NS / rate_hz
+        self._samples = np.array([a.sample for a in anchors], dtype=np.float64)
+        offsets = np.array([a.t_ns for a in anchors], dtype=np.float64) - self._samples * self._ns_per_sample
+        settled = np.searchsorted(self._samples, self._samples[0] + settle_s * rate_hz, side="right")
+        offsets[:settled] = np.minimum.accumulate(offsets[:settled][::-1])[::-1]
+        self._offsets = offsets
+        self._times = self._samples * self._ns_per_sample + offsets
+
+    def t_at(self, sample: Floats) -> Floats:
+        offset = np.interp(sample, self._samples, self._offsets)
+        return np.asarray(sample * self._ns_per_sample + offset, dtype=np.float64)
+
+    def sample_at(self, t: Floats) -> Floats:
+        offset = np.interp(t, self._times, self._offsets)
+        return np.asarray((t - offset) / self._ns_per_sample, dtype=np.float64)

@@ -1,0 +1,141 @@
+"""What to poll and how: the poll plan, and the station profile that holds one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from telltick.model.framing import Framing
+
+MAX_FRAME_BYTES = 256
+
+
+@dataclass(frozen=True, kw_only=True)
+class PollPlan:
+    r"""One request, sent over and over, and how to know that its reply is complete.
+
+    The reply ends at `reply_terminator`, or after `reply_bytes` bytes, or after `reply_silence_ms` without a
+    byte, whichever of them is set; with none set, no reply is waited for. Fields are named
+    as in the TOML file.
+
+    Attributes:
+        port: a device or any pyserial URL.
+        frame_text: the request as text (escapes such as ``\r`` allowed); or
+        frame_hex: the request as hex digits. Exactly one of the two.
+        interval_s: from one request to the next, in seconds.
+        jitter_ms: each request is moved by a random time within plus or minus this.
+        baud: bits per second.
+        framing: such as ``8N1``.
+        handshake: ``none``, ``rtscts``, ``dsrdtr`` or ``xonxoff``.
+        reply_terminator: hex digits of the byte(s) that end a reply.
+        reply_bytes: length of a reply.
+        reply_silence_ms: silence that ends a reply.
+        reply_timeout_ms: give up waiting after this.
+        enabled: start polling at once.
+    """
+
+    port: str
+    frame_text: str | None = None
+    frame_hex: str | None = None
+    interval_s: float = 0.2
+    jitter_ms: float = 10.0
+    baud: int = 9600
+    framing: str = "8N1"
+    handshake: Literal["none", "rtscts", "dsrdtr", "xonxoff"] = "none"
+    reply_terminator: str | None = None
+    reply_bytes: int | None = None
+    reply_silence_ms: float | None = None
+    reply_timeout_ms: float = 150.0
+    enabled: bool = True
+
+    def __post_init__(self) -> None:
+        """Refuse plans that cannot be carried out.
+
+        Raises:
+            ValueError: the message starts with the name of the offending key.
+        """
+        if (self.frame_text is None) == (self.frame_hex is None):
+            raise ValueError("frame_text: give the request either as frame_text or as frame_hex")
+        try:
+            frame = self.frame
+        except ValueError as why:
+            raise ValueError(f"frame_hex: {why}") from why
+        if not 1 <= len(frame) <= MAX_FRAME_BYTES:
+            raise ValueError(
+                f"frame_text: the request must be 1 to {MAX_FRAME_BYTES} bytes, not {len(frame)}"
+            )
+        Framing.parse(self.framing)
+        try:
+            bytes.fromhex(self.reply_terminator or "00")
+        except ValueError as why:
+            raise ValueError(f"reply_terminator: {why}") from why
+        self._check_ranges()
+
+    def _check_ranges(self) -> None:
+        limits: dict[str, tuple[float, float]] = {
+            "interval_s": (0.01, 3600),
+            "jitter_ms": (0, 1000),
+            "baud": (50, 4_000_000),
+            "reply_bytes": (1, 4096),
+            "reply_silence_ms": (1, 10_000),
+            "reply_timeout_ms": (1, 60_000),
+        }
+        for key, (low, high) in limits.items():
+            value = getattr(self, key)
+            if value is not None and not low <= value <= high:
+                raise ValueError(f"{key}: must be {low:g} to {high:g}, not {value:g}")
+
+    @property
+    def frame(self) -> bytes:
+        """The request's bytes."""
+        if self.frame_hex is not None:
+            return bytes.fromhex(self.frame_hex)
+        return (self.frame_text or "").encode("latin-1").decode("unicode_escape").encode("latin-1")
+
+    @property
+    def line(self) -> Framing:
+        """The character framing."""
+        return Framing.parse(self.framing)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AudioPlan:
+    """Which sound input to record.
+
+    Attributes:
+        device: part of the input's name; None takes the system's default.
+        rate_hz: sample rate.
+        channel: 1 for the first (left) channel of the device, 2 for the second.
+    """
+
+    device: str | None = None
+    rate_hz: int = 48_000
+    channel: int = 1
+
+    def __post_init__(self) -> None:
+        """Refuse what no sound input offers.
+
+        Raises:
+            ValueError: the message starts with the name of the offending key.
+        """
+        if not 8_000 <= self.rate_hz <= 192_000:
+            raise ValueError(f"rate_hz: must be 8000 to 192000, not {self.rate_hz}")
+        if not 1 <= self.channel <= 32:
+            raise ValueError(f"channel: must be 1 to 32, not {self.channel}")
+
+
+@dataclass(frozen=True, kw_only=True)
+class StationProfile:
+    """A bench: where its audio and serial traffic come from, and how things stand when it is switched on.
+
+    Attributes:
+        name: the station's name; becomes part of the session folder's name.
+        audio: the sound input.
+        poll: the poll plan; None records audio only.
+        setup: factor -> value at the start, such as ``{"antenna": "beam", "rf gain": "full"}``.
+    """
+
+    name: str = "bench"
+    audio: AudioPlan = field(default_factory=AudioPlan)
+    poll: PollPlan | None = None
+    setup: dict[str, str] = field(default_factory=dict)

@@ -1,0 +1,148 @@
+"""What measuring yields. Levels are in dBFS: 0 dBFS is the r.m.s. of a full-scale sine (AES17)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.model.clock import Floats
+from telltick.model.marks import Step
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """The audio band that is measured, in Hz."""
+
+    low_hz: float = 300.0
+    high_hz: float = 2700.0
+
+    @property
+    def width_hz(self) -> float:
+        """Bandwidth in Hz."""
+        return self.high_hz - self.low_hz
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with its 95 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+class Verdict(StrEnum):
+    """Is the noise tied to the polling?"""
+
+    TIED = "tied to polling"
+    NO_TIE = "no tie found"
+    TOO_FEW = "not enough data"
+
+
+@dataclass(frozen=True)
+class Latency:
+    """Serial time to audio time, in seconds.
+
+    Attributes:
+        seconds: best value with its 95 % interval.
+        drift_ppm: drift of the audio clock against the serial clock; None where too short to tell.
+        modulo_s: when the polls are strictly periodic, the period of which any multiple may be added.
+        score: how far the peak stands out, in standard deviations of the search without it.
+    """
+
+    seconds: Estimate
+    drift_ppm: float | None = None
+    modulo_s: float | None = None
+    score: float = 0.0
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Interference separated from noise over one stretch of session.
+
+    Attributes:
+        polls: polls that count.
+        seconds: audio measured, in seconds.
+        noise_dbfs: noise floor N; None without quiet audio.
+        interference_dbfs: interference I; None when nothing was found or there is too little data.
+        excess_db: 10 log10((I + N) / N) with its interval; None with too little data.
+        i_over_n_db: 10 log10(I / N); None when I is not above zero.
+        verdict: tied to polling, no tie found, not enough data.
+        p_value: chance of a tie this strong if there were none; None with too little data.
+        upper_limit_i_over_n_db: upper end of a one-sided 95 % interval for I / N, in dB.
+        warnings: one sentence each: why a value is missing or doubtful.
+    """
+
+    polls: int
+    seconds: float
+    noise_dbfs: float | None = None
+    interference_dbfs: float | None = None
+    excess_db: Estimate | None = None
+    i_over_n_db: float | None = None
+    verdict: Verdict = Verdict.TOO_FEW
+    p_value: float | None = None
+    upper_limit_i_over_n_db: float | None = None
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Spectrum:
+    """Average spectra of one stretch, in dBFS per bin (one value per frequency).
+
+    Attributes:
+        freq_hz: shape (bins,), bin centres.
+        quiet_dbfs: while no bytes flow; NaN without data.
+        active_dbfs: while bytes flow, noise included; NaN without data.
+        floor_dbfs: the quiet spectrum with steady tones taken out (running median over frequency).
+        tonal: shape (bins,) bool, bins left out of the measurement as steady tones or hum.
+    """
+
+    freq_hz: Floats
+    quiet_dbfs: Floats
+    active_dbfs: Floats
+    floor_dbfs: Floats
+    tonal: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class PollingFacts:
+    """How the radio was polled.
+
+    Attributes:
+        polls: polls on the audio timeline.
+        interval_median_s: median time from request to request; None with fewer than two.
+        interval_sd_s: its standard deviation.
+        baud: bits per second, if known.
+        framing: such as ``8N1``; empty if not known.
+        byte_on_fraction: share of the audio during which bytes flow.
+    """
+
+    polls: int
+    interval_median_s: float | None
+    interval_sd_s: float | None
+    baud: int | None
+    framing: str
+    byte_on_fraction: float
+
+
+@dataclass(frozen=True)
+class StepReading:
+    """The reading of one step."""
+
+    step: Step
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """Everything measured of a session."""
+
+    polling: PollingFacts
+    latency: Latency | None
+    whole: Reading
+    steps: tuple[StepReading, ...]
+    spectrum: Spectrum | None = None
+    warnings: tuple[str, ...] = ()

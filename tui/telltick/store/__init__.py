@@ -1,0 +1,1 @@
+"""The only owner of bytes on disk: journal, audio segments, reader, station files."""

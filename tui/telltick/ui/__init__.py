@@ -1,0 +1,1 @@
+"""The screen: app, widgets, keys, palettes. The only place that knows Textual."""
