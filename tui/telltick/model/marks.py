@@ -101,9 +101,9 @@ def setup_at(t_ns: int, initial: Mapping[str, str], marks: Iterable[Mark]) -> di
     """The setup at session time `t_ns`: initial values, then every settled change up to then."""
     setup = dict(initial)
     for mark in sorted(marks, key=lambda m: m.t_ns):
-        if mark.kind is MarkKind.CHANGE and mark.factor and mark.value is not None:
-            if mark.settled_ns is not None and mark.settled_ns <= t_ns:
-                setup[mark.factor] = mark.value
+        settled = mark.settled_ns is not None and mark.settled_ns <= t_ns
+        if settled and mark.kind is MarkKind.CHANGE and mark.factor and mark.value is not None:
+            setup[mark.factor] = mark.value
     return setup
 
 

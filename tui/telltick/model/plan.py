@@ -139,3 +139,20 @@ class StationProfile:
     audio: AudioPlan = field(default_factory=AudioPlan)
     poll: PollPlan | None = None
     setup: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """The operator's own preferences, from the settings file.
+
+    Attributes:
+        theme: name of a palette.
+        ascii: draw with ASCII only; None decides by the terminal.
+        sessions: folder for new sessions; None takes the platform's place for a user's data.
+        keys: action name -> key, for the actions whose key is not the shipped one.
+    """
+
+    theme: str | None = None
+    ascii: bool | None = None
+    sessions: str | None = None
+    keys: dict[str, str] = field(default_factory=dict)
