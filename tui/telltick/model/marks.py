@@ -122,7 +122,7 @@ def steps_of(
         end_ns: session time of the last audio.
     """
     changes = sorted(
-        (m for m in marks if m.kind is MarkKind.CHANGE and m.t_ns < end_ns),
+        (m for m in marks if m.kind is MarkKind.CHANGE and not m.late and m.t_ns < end_ns),
         key=lambda m: m.t_ns,
     )
     steps: list[Step] = []

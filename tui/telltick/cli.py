@@ -1,0 +1,154 @@
+"""The command line: one short function per verb, composing the layers. Exit codes: 0 done, 1 failed, 2 bad input."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import signal
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
+
+from telltick.model.errors import BadInputError, TelltickError
+from telltick.options import build_parser
+
+if TYPE_CHECKING:
+    from telltick.engine.feed import SessionFeed
+    from telltick.model.plan import Settings
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one verb; every error ends in one line on stderr."""
+    try:
+        args = build_parser().parse_args(argv)
+    except SystemExit as leave:
+        return int(leave.code or 0)
+    try:
+        return VERBS[args.verb](args)
+    except TelltickError as error:
+        print(f"telltick: {error}", file=sys.stderr)
+        return error.exit_code
+    except KeyboardInterrupt:
+        return 1
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 1
+
+
+def _record(args: argparse.Namespace) -> int:
+    """Record in this process until asked to stop."""
+    from telltick.engine.opening import open_recorder
+    from telltick.engine.recorder import StopSignal, record
+
+    stop = StopSignal()
+    on_signal: Callable[[int, FrameType | None], None] = lambda _number, _frame: stop.set("signal")  # noqa: E731
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, on_signal)
+    recorder = open_recorder(args, stop)
+    ending = record(recorder)
+    print(f"recorded {ending.t_ns / 1e9:.1f} s into {recorder.folder}: {ending.how}")
+    return 0
+
+
+def _monitor(args: argparse.Namespace) -> int:
+    from telltick.engine.live import LiveFeed
+    from telltick.engine.opening import start_recorder
+
+    settings = _settings(args)
+    folder = args.join or start_recorder(args, settings)
+    return _watch(LiveFeed(folder), settings, args)
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from telltick.engine.live import LiveFeed
+    from telltick.engine.opening import run_recorder, start_recorder
+
+    args.bench = True
+    settings = _settings(args)
+    if not args.no_screen:
+        return _watch(LiveFeed(start_recorder(args, settings)), settings, args)
+    if args.seconds is None:
+        raise BadInputError("demo --no-screen needs --seconds, or it would never end")
+    return _print_measurement(run_recorder(args, settings), as_json=args.json)
+
+
+def _replay(args: argparse.Namespace) -> int:
+    from telltick.engine.replay import SavedFeed
+
+    return _watch(SavedFeed(args.session, speed=args.speed), _settings(args), args)
+
+
+def _watch(feed: SessionFeed, settings: Settings, args: argparse.Namespace) -> int:
+    from telltick.ui.app import run_screen
+
+    exit_ = run_screen(feed, settings, theme=args.theme)
+    print(exit_.farewell(feed.folder))
+    return 0
+
+
+def _import(args: argparse.Namespace) -> int:
+    from telltick.engine.importer import import_recording
+    from telltick.engine.opening import new_folder_at
+
+    import_recording(
+        args.audio,
+        new_folder_at(args.session),
+        bursts=args.bursts,
+        marks=args.marks,
+        channel=args.channel,
+        baud=args.baud,
+        framing=args.framing,
+    )
+    print(f"imported {args.audio.name} into {args.session}")
+    return 0
+
+
+def _measure(args: argparse.Namespace) -> int:
+    return _print_measurement(args.session, as_json=args.json)
+
+
+def _print_measurement(folder: Path, *, as_json: bool) -> int:
+    from telltick.engine.offline import measured_document
+    from telltick.export.summary import summary_text
+
+    document = measured_document(folder)
+    print(json.dumps(document, indent=2, allow_nan=False) if as_json else summary_text(document))
+    return 0
+
+
+def _export(args: argparse.Namespace) -> int:
+    from telltick.engine.offline import export_session
+
+    for path in export_session(args.session, args.to, args.output):
+        print(path)
+    return 0
+
+
+def _check(args: argparse.Namespace) -> int:
+    from telltick.engine.checkup import checkup, checkup_text
+
+    found = checkup()
+    print(json.dumps(found, indent=2) if args.json else checkup_text(found))
+    return 0
+
+
+def _settings(args: argparse.Namespace) -> Settings:
+    from telltick.store.settings import load_settings
+
+    settings = load_settings(args.settings)
+    return replace(settings, ascii=True) if args.ascii else settings
+
+
+VERBS: dict[str, Callable[[argparse.Namespace], int]] = {
+    "demo": _demo,
+    "monitor": _monitor,
+    "record": _record,
+    "replay": _replay,
+    "import": _import,
+    "measure": _measure,
+    "export": _export,
+    "check": _check,
+}

@@ -1,0 +1,129 @@
+"""Audio into the session: blocks to segments, arrivals to clock anchors, losses to gaps."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from telltick.model.clock import NS, Anchor, ArrivalFilter
+from telltick.model.errors import DeviceError
+from telltick.model.session import Gap, GapKind, HealthNote
+from telltick.sources.audio import AudioBlock, AudioSource
+from telltick.store.journal import Journal
+from telltick.store.segments import AudioWriter
+
+ANCHOR_EVERY_NS = NS
+RETRY_EVERY_NS = NS
+DEFICIT_NS = NS // 5
+FULL_SCALE = 32767
+
+
+class AudioCapture:
+    """One audio source written to one session, run after run.
+
+    A *run* is a stretch of audio without loss. Whatever is lost between two runs is journalled as a gap.
+    """
+
+    def __init__(
+        self,
+        source: AudioSource,
+        writer: AudioWriter,
+        journal: Journal,
+        sink: Callable[[AudioBlock], None],
+        now_ns: Callable[[], int],
+    ) -> None:
+        self._source = source
+        self._writer = writer
+        self._journal = journal
+        self._sink = sink
+        self._now_ns = now_ns
+        self._zero_ns = time.monotonic_ns() - now_ns()
+        self._run = 0
+        self._filter: ArrivalFilter | None = None  # None between runs
+        self._last_arrival_ns = 0
+        self._next_anchor_ns = 0
+        self._open_gap: int | None = None
+        self._retry_at_ns = 0
+        self._clipped = 0
+
+    def start(self) -> None:
+        """Start the source.
+
+        Raises:
+            DeviceError: it cannot be opened.
+        """
+        self._source.start(self._sink)
+        self._last_arrival_ns = self._now_ns()
+
+    def take(self, block: AudioBlock) -> None:
+        """Write one block and keep the clock."""
+        arrival_ns = block.arrival_ns - self._zero_ns
+        if block.overflow and self._filter is not None:
+            self._lose(GapKind.OVERFLOW, "the sound system dropped samples")
+        if self._open_gap is not None:
+            start_ns = arrival_ns - len(block.samples) * NS // self._source.rate_hz
+            self._journal.close_gap(self._open_gap, self._writer.samples, start_ns)
+            self._open_gap = None
+        if self._filter is None:
+            self._filter = ArrivalFilter(self._source.rate_hz)
+            self._next_anchor_ns = arrival_ns
+        first = self._writer.samples
+        self._writer.write(block.samples)
+        self._filter.add(self._writer.samples, arrival_ns)
+        self._last_arrival_ns = arrival_ns
+        self._clipped += int(np.count_nonzero(np.abs(block.samples.astype(np.int32)) >= FULL_SCALE))
+        if arrival_ns >= self._next_anchor_ns:
+            self._next_anchor_ns = arrival_ns + ANCHOR_EVERY_NS
+            self._anchor(first)
+
+    def watch(self) -> None:
+        """Notice a lost or stalled source, and try to get it back."""
+        if self._open_gap is not None:
+            if self._now_ns() >= self._retry_at_ns:
+                self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
+                self._reopen()
+            return
+        problem = self._source.problem()
+        if problem is not None:
+            self._lose(GapKind.DEVICE_LOST, problem)
+        elif self._filter is not None and self._deficit_ns() > DEFICIT_NS:
+            self._lose(GapKind.STALLED, "fewer samples came than the clock says")
+
+    def stop_source(self) -> None:
+        """Stop the source; blocks already handed over may still be taken."""
+        self._source.stop()
+
+    def close(self) -> None:
+        """Close the last gap's books and the audio file."""
+        self._writer.close()
+
+    def _deficit_ns(self) -> int:
+        """By how much the newest block came later than its samples say."""
+        assert self._filter is not None
+        return self._last_arrival_ns - self._filter.t_ns(self._writer.samples)
+
+    def _lose(self, kind: GapKind, note: str) -> None:
+        """End the run and open a gap."""
+        self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
+        gap = Gap(kind, self._writer.samples, self._last_arrival_ns, None, note)
+        self._open_gap = self._journal.open_gap(gap)
+        if self._filter is not None:
+            self._filter = None
+            self._run += 1
+
+    def _reopen(self) -> None:
+        self._source.stop()
+        try:
+            self._source.start(self._sink)
+        except DeviceError as why:
+            self._journal.add_health(HealthNote(self._now_ns(), "audio not back", 0.0, str(why)))
+
+    def _anchor(self, first: int) -> None:
+        """Journal where the audio clock stands; a run's first anchor is at its first sample."""
+        assert self._filter is not None
+        self._journal.add_anchor(Anchor(self._run, first, self._filter.t_ns(first), time.time_ns()))
+        if self._clipped:
+            self._journal.add_health(HealthNote(self._now_ns(), "clipping", float(self._clipped)))
+            self._clipped = 0

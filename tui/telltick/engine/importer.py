@@ -1,0 +1,74 @@
+"""Turn an existing recording into a session."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from telltick import __version__
+from telltick.engine.versions import host, library_versions
+from telltick.model.clock import NS, Anchor
+from telltick.model.session import Ending, SessionFacts
+from telltick.sources.audio_file import AudioFile
+from telltick.sources.tables import read_bursts_csv, read_marks_csv
+from telltick.store.journal import Journal
+from telltick.store.lock import hold
+from telltick.store.segments import AudioWriter
+
+
+def import_recording(
+    audio: Path,
+    folder: Path,
+    *,
+    bursts: Path | None = None,
+    marks: Path | None = None,
+    channel: int = 1,
+    baud: int | None = None,
+    framing: str | None = None,
+    progress: Callable[[float], None] = lambda _: None,
+) -> None:
+    """Copy a recording and its tables into a new session; everything is read before anything is written.
+
+    Args:
+        audio: any file libsndfile reads (WAV, FLAC, OGG and others).
+        folder: the new, empty session folder.
+        bursts: CSV of bursts, times from the first audio sample.
+        marks: CSV of marks.
+        channel: channel of the audio, counted from 1.
+        baud: character rate, if known.
+        framing: character framing, if known.
+        progress: told the share done, 0 to 1.
+
+    Raises:
+        BadInputError: a file is missing, is not audio, or a table has a bad line.
+    """
+    burst_rows = read_bursts_csv(bursts) if bursts else ()
+    mark_rows = read_marks_csv(marks) if marks else ()
+    with AudioFile(audio) as source:
+        line = {key: value for key, value in (("baud", baud), ("framing", framing)) if value is not None}
+        facts = SessionFacts(
+            name=audio.stem,
+            started_wall_ns=time.time_ns(),
+            rate_hz=source.rate_hz,
+            source="imported",
+            audio_name=audio.name,
+            poll=line,
+            program=f"telltick {__version__}",
+            versions=library_versions(),
+            host=host(),
+        )
+        with hold(folder), Journal.create(folder, facts) as journal:
+            writer = AudioWriter(folder, source.rate_hz)
+            for block in source.blocks(channel):
+                writer.write(block)
+                progress(writer.samples / max(source.frames, 1))
+            writer.close()
+            end_ns = writer.samples * NS // source.rate_hz
+            with journal.batch():
+                journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))
+                journal.add_bursts(burst_rows)
+                for mark in mark_rows:
+                    journal.add_mark(**_mark_fields(mark))
+                journal.end(Ending(end_ns, "source ended"))

@@ -1,0 +1,62 @@
+"""The inputs of one recording: opened and checked before a session exists, so that a bad name costs nothing."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from telltick.model.plan import PollPlan, StationProfile
+from telltick.sources.audio import AudioSource
+from telltick.sources.bench import SimulatedBench
+from telltick.sources.serial_port import open_port
+from telltick.sources.soundcard import SoundCard
+
+
+@dataclass
+class Inputs:
+    """Where a recording's facts come from.
+
+    Attributes:
+        audio: the sound input.
+        poll: what to poll; None records audio only.
+        open_port: opens the plan's port.
+        bench: the simulated bench when that is what is recorded.
+        zero_ns: monotonic time of session time 0.
+    """
+
+    audio: AudioSource
+    poll: PollPlan | None
+    open_port: Callable[[PollPlan], object]
+    bench: SimulatedBench | None = None
+    zero_ns: int = field(default_factory=time.monotonic_ns)
+
+    def close(self) -> None:
+        """Let go of what belongs to the inputs as a whole."""
+        if self.bench is not None:
+            self.bench.stop()
+
+
+def real_inputs(profile: StationProfile) -> Inputs:
+    """The sound card and serial port of a station profile.
+
+    Raises:
+        DeviceError: either is missing, taken or refuses the settings.
+    """
+    audio = SoundCard(profile.audio)
+    if profile.poll is None:
+        return Inputs(audio, None, open_port)
+    first = [open_port(profile.poll)]
+
+    def open_held(plan: PollPlan) -> object:
+        # The port is opened once and held: each opening may pulse the control lines.
+        return first.pop() if first else open_port(plan)
+
+    return Inputs(audio, profile.poll, open_held)
+
+
+def simulated_inputs(seed: int) -> Inputs:
+    """The simulated bench: same recorder, same poller, a radio and a receiver that exist only in software."""
+    bench = SimulatedBench(seed)
+    bench.start()
+    return Inputs(bench.audio, bench.plan, bench.open_port, bench)

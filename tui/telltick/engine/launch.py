@@ -1,0 +1,75 @@
+"""Start a recorder that outlives the terminal, and find out whether it really started."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from telltick.model.errors import BadInputError, TelltickError
+from telltick.store.folder import is_session
+from telltick.store.lock import held
+
+LOG_NAME = "recorder.log"
+START_TIMEOUT_S = 20.0
+
+
+def start_detached(folder: Path, arguments: Sequence[str]) -> subprocess.Popen[bytes]:
+    """Start ``telltick record`` in a session of its own, its words going to a log in the folder.
+
+    Args:
+        folder: the new, empty session folder.
+        arguments: the options of ``telltick record``, the folder left out.
+
+    Raises:
+        BadInputError, TelltickError: it refused; the message is the recorder's own.
+    """
+    log = folder / LOG_NAME
+    command = [sys.executable, "-m", "telltick", "record", *arguments, "--session", str(folder)]
+    with log.open("wb", opener=_private) as out:
+        process = subprocess.Popen(
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=out,
+            stderr=out,
+            start_new_session=True,
+            cwd=str(Path.cwd()),
+        )
+    try:
+        _wait_until(lambda: is_session(folder) and held(folder), process)
+    except TelltickError as why:
+        words = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
+        _discard(folder, log)
+        error = BadInputError if process.returncode == BadInputError.exit_code else TelltickError
+        raise error(words[-1].removeprefix("telltick: ") if words else str(why)) from None
+    return process
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
+
+
+def _wait_until(ready: Callable[[], bool], process: subprocess.Popen[bytes]) -> None:
+    deadline = time.monotonic() + START_TIMEOUT_S
+    while not ready():
+        if process.poll() is not None:
+            raise TelltickError(f"the recorder stopped at once with exit code {process.returncode}")
+        if time.monotonic() > deadline:
+            process.terminate()
+            raise TelltickError(f"the recorder did not start within {START_TIMEOUT_S:.0f} s")
+        time.sleep(0.02)
+
+
+def _discard(folder: Path, log: Path) -> None:
+    """Remove the folder of a recorder that never began; a folder that holds anything else stays."""
+    if is_session(folder):
+        return
+    log.unlink(missing_ok=True)
+    for leftover in (folder / "recorder.lock", folder):
+        try:
+            leftover.rmdir() if leftover.is_dir() else leftover.unlink(missing_ok=True)
+        except OSError:
+            return

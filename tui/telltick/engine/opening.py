@@ -1,0 +1,176 @@
+"""From what the user asked for to a recorder: folder, station profile, inputs."""
+
+from __future__ import annotations
+
+import argparse
+import secrets
+import time
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+from telltick import __version__
+from telltick.engine.inputs import Inputs, real_inputs, simulated_inputs
+from telltick.engine.launch import start_detached
+from telltick.engine.recorder import Recorder, StopSignal
+from telltick.engine.versions import host, library_versions
+from telltick.model.errors import BadInputError
+from telltick.model.plan import AudioPlan, PollPlan, Settings, StationProfile
+from telltick.model.session import SessionFacts
+from telltick.store.folder import new_session_folder, prepare_folder, sessions_folder
+from telltick.store.station import load_station
+
+BENCH_NAME = "larkfell hut (simulated)"
+PASSED_ON = (
+    "station",
+    "audio",
+    "channel",
+    "port",
+    "frame",
+    "frame_hex",
+    "interval",
+    "baud",
+    "framing",
+    "reply_end",
+)
+
+
+def profile_from(args: argparse.Namespace) -> StationProfile:
+    """The station profile: the file's, with the command line's options laid over it.
+
+    Raises:
+        BadInputError: the file or an option cannot be used.
+    """
+    profile = load_station(args.station) if args.station else StationProfile()
+    try:
+        audio = replace(profile.audio, **_given(device=args.audio, channel=args.channel))
+        return replace(profile, audio=audio, poll=_poll_plan(profile.poll, args))
+    except ValueError as why:
+        raise BadInputError(f"{why}") from why
+
+
+def _poll_plan(plan: PollPlan | None, args: argparse.Namespace) -> PollPlan | None:
+    given = _given(
+        port=args.port,
+        frame_text=args.frame,
+        frame_hex=args.frame_hex,
+        interval_s=args.interval,
+        baud=args.baud,
+        framing=args.framing,
+        reply_terminator=args.reply_end,
+    )
+    if not given:
+        return plan
+    if plan is not None:
+        if "frame_text" in given or "frame_hex" in given:
+            plan = replace(plan, **{"frame_text": None, "frame_hex": None, **given})
+        return replace(plan, **given)
+    if "port" not in given:
+        raise BadInputError("polling options need --port; telltick check lists the ports")
+    if "frame_text" not in given and "frame_hex" not in given:
+        raise BadInputError(
+            "--port needs a request to send: --frame TEXT or --frame-hex HEX, a read-only query from the radio's manual"
+        )
+    return PollPlan(**given)
+
+
+def _given(**options: Any) -> dict[str, Any]:
+    return {name: value for name, value in options.items() if value is not None}
+
+
+def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
+    """A recorder for this process, its inputs opened and its folder ready.
+
+    Raises:
+        BadInputError: an input or the folder cannot be used; nothing is left behind.
+    """
+    seed = secrets.randbits(31) if args.seed is None else args.seed
+    if args.seconds is not None and args.seconds <= 0:
+        raise BadInputError(f"--seconds must be above 0, not {args.seconds:g}")
+    if args.bench:
+        inputs, name, setup = simulated_inputs(seed), BENCH_NAME, {}
+    else:
+        profile = profile_from(args)
+        inputs, name, setup = real_inputs(profile), profile.name, dict(profile.setup)
+    try:
+        folder = prepare_folder(args.session) if args.session else _new_folder(None, name)
+    except BadInputError:
+        inputs.close()
+        raise
+    return Recorder(folder, _facts(inputs, name, setup, seed), inputs, args.seconds, stop)
+
+
+def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> SessionFacts:
+    plan = inputs.poll
+    if inputs.bench is not None:
+        setup = dict(inputs.bench.setup)
+    if plan is not None:
+        polling = {"polling": "on" if plan.enabled else "off", "baud": f"{plan.baud}"}
+        setup = {**setup, **polling, "poll interval": f"{plan.interval_s:g} s"}
+    return SessionFacts(
+        name=name,
+        started_wall_ns=time.time_ns() - (time.monotonic_ns() - inputs.zero_ns),
+        utc_offset_s=time.localtime().tm_gmtoff,
+        rate_hz=inputs.audio.rate_hz,
+        source="simulated bench" if inputs.bench is not None else "sound card",
+        audio_name=inputs.audio.name,
+        port=plan.port if plan else "",
+        poll={key: value for key, value in asdict(plan).items() if value is not None} if plan else {},
+        setup=setup,
+        seed=seed,
+        program=f"telltick {__version__}",
+        versions=library_versions(),
+        host=host(),
+    )
+
+
+def _new_folder(settings: Settings | None, name: str) -> Path:
+    base = sessions_folder(settings or Settings())
+    return new_session_folder(base, name, time.time_ns())
+
+
+def new_folder_at(path: Path) -> Path:
+    """A new, empty folder at `path`, 0700.
+
+    Raises:
+        BadInputError: it holds something, or cannot be written.
+    """
+    return prepare_folder(path)
+
+
+def start_recorder(args: argparse.Namespace, settings: Settings) -> Path:
+    """Start a detached recorder; returns its session folder.
+
+    Raises:
+        BadInputError, TelltickError: it could not start; the message is the recorder's own.
+    """
+    folder, _ = _start(args, settings)
+    return folder
+
+
+def run_recorder(args: argparse.Namespace, settings: Settings) -> Path:
+    """Run a recorder process to its end; an interrupt ends it early and cleanly."""
+    folder, process = _start(args, settings)
+    try:
+        process.wait()
+    except KeyboardInterrupt:
+        process.terminate()
+        process.wait()
+    return folder
+
+
+def _start(args: argparse.Namespace, settings: Settings) -> tuple[Path, Any]:
+    bench = getattr(args, "bench", False)
+    name = BENCH_NAME if bench else (load_station(args.station).name if args.station else "bench")
+    folder = prepare_folder(args.session) if args.session else _new_folder(settings, name)
+    return folder, start_detached(folder, _arguments(args, bench))
+
+
+def _arguments(args: argparse.Namespace, bench: bool) -> list[str]:
+    """The options of ``telltick record`` that say the same as `args`."""
+    words = ["--bench"] if bench else []
+    for option in ("seconds", "seed", *(() if bench else PASSED_ON)):
+        value = getattr(args, option, None)
+        if value is not None:
+            words.append(f"--{option.replace('_', '-')}={value}")
+    return words

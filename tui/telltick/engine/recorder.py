@@ -1,0 +1,245 @@
+"""The recorder: writes what the inputs say into a session folder, and waits for nobody.
+
+Inputs push facts into one queue from their own threads; one loop takes them out and is the only writer of
+audio. It looks for viewers' requests in the journal, carries them out and journals the outcome. A viewer that
+stalls, dies or never existed makes no difference to it.
+"""
+
+from __future__ import annotations
+
+import queue
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from telltick.engine.capture import AudioCapture
+from telltick.engine.inputs import Inputs
+from telltick.model.clock import NS
+from telltick.model.errors import StorageError
+from telltick.model.marks import MarkKind, Origin, setup_at
+from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
+from telltick.model.traffic import Burst, Poll
+from telltick.sources.audio import AudioBlock
+from telltick.sources.poller import Poller
+from telltick.store.journal import Journal
+from telltick.store.lock import hold
+from telltick.store.segments import AudioWriter
+from telltick.store.session import SessionReader
+
+TICK_S = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """An input's complaint, in the library's own words."""
+
+    kind: str
+    note: str
+    t_ns: int
+
+
+@dataclass
+class StopSignal:
+    """Set by a signal handler; says how the session should end."""
+
+    how: str = ""
+
+    def set(self, how: str) -> None:
+        """Ask for the end; the first reason stays."""
+        self.how = self.how or how
+
+
+@dataclass
+class Recorder:
+    """Records one session.
+
+    Attributes:
+        folder: an empty session folder.
+        facts: what the session is opened with.
+        inputs: audio source, poll plan and port.
+        seconds: end after this much session time; None goes on until asked.
+        stop: set from outside to end the session.
+    """
+
+    folder: Path
+    facts: SessionFacts
+    inputs: Inputs
+    seconds: float | None = None
+    stop: StopSignal = field(default_factory=StopSignal)
+    on_ready: Callable[[], None] = lambda: None
+
+    def run(self) -> Ending:
+        """Record until the end; returns how it ended.
+
+        Raises:
+            SessionBusyError: another recorder owns the folder.
+            StorageError: the disk refused a write; what was written before stays readable.
+        """
+        with hold(self.folder), Journal.create(self.folder, self.facts) as journal:
+            writer = AudioWriter(self.folder, self.facts.rate_hz)
+            session = _Session(self, journal, writer)
+            try:
+                ending = session.run()
+            finally:
+                session.close()
+            journal.end(ending)
+            return ending
+
+
+class _Session:
+    """State of one recording in progress."""
+
+    def __init__(self, recorder: Recorder, journal: Journal, writer: AudioWriter) -> None:
+        self._plan = recorder
+        self._inputs = recorder.inputs
+        self._journal = journal
+        self._events: queue.SimpleQueue[AudioBlock | Burst | Poll | Trouble] = queue.SimpleQueue()
+        self._zero_ns = self._inputs.zero_ns
+        self._capture = AudioCapture(self._inputs.audio, writer, journal, self._events.put, self.now_ns)
+        self._poller = self._make_poller()
+        self._reader = SessionReader(recorder.folder)
+        self._applied = dict(recorder.facts.setup)
+
+    def now_ns(self) -> int:
+        """Session time."""
+        return time.monotonic_ns() - self._zero_ns
+
+    def run(self) -> Ending:
+        self._capture.start()
+        if self._poller is not None:
+            self._poller.start()
+        self._plan.on_ready()
+        while True:
+            self._take_events()
+            self._capture.watch()
+            if self._journal.changed():
+                finish = self._carry_out_requests()
+                self._follow_setup()
+                if finish:
+                    return Ending(self.now_ns(), "requested")
+            if self._plan.stop.how:
+                return Ending(self.now_ns(), self._plan.stop.how)
+            if self._plan.seconds is not None and self.now_ns() >= self._plan.seconds * NS:
+                return Ending(self.now_ns(), "time is up")
+
+    def close(self) -> None:
+        """Stop the inputs, keep what they had already said, close the files."""
+        if self._poller is not None:
+            self._poller.stop()
+        self._capture.stop_source()
+        try:
+            self._store(self._drain())
+        finally:
+            self._capture.close()
+            self._reader.close()
+            self._inputs.close()
+
+    def _make_poller(self) -> Poller | None:
+        if self._inputs.poll is None:
+            return None
+        return Poller(
+            self._inputs.poll,
+            open_port=self._inputs.open_port,
+            clock_ns=self.now_ns,
+            seed=self._plan.facts.seed,
+            on_burst=self._events.put,
+            on_poll=self._events.put,
+            on_trouble=lambda kind, note: self._events.put(Trouble(kind, note, self.now_ns())),
+        )
+
+    # ---- facts from the inputs
+
+    def _take_events(self) -> None:
+        try:
+            first = self._events.get(timeout=TICK_S)
+        except queue.Empty:
+            return
+        self._store([first, *self._drain()])
+
+    def _drain(self) -> list[AudioBlock | Burst | Poll | Trouble]:
+        events = []
+        while not self._events.empty():
+            events.append(self._events.get_nowait())
+        return events
+
+    def _store(self, events: list[AudioBlock | Burst | Poll | Trouble]) -> None:
+        bursts = [event for event in events if isinstance(event, Burst)]
+        others = [event for event in events if isinstance(event, Poll | Trouble)]
+        if bursts or others:
+            with self._journal.batch():
+                self._journal.add_bursts(bursts)
+                for event in others:
+                    if isinstance(event, Poll):
+                        self._journal.add_poll(event)
+                    else:
+                        self._journal.add_health(HealthNote(event.t_ns, event.kind, 0.0, event.note))
+        for event in events:
+            if isinstance(event, AudioBlock):
+                self._capture.take(event)
+
+    # ---- requests from viewers
+
+    def _carry_out_requests(self) -> bool:
+        finish = False
+        for request in self._journal.pending_requests():
+            finish |= request.verb is Verb.FINISH
+            outcome = self._carry_out(request)
+            self._journal.add_outcome(outcome)
+        return finish
+
+    def _carry_out(self, request: Request) -> Outcome:
+        if request.verb is Verb.FINISH:
+            return Outcome(request.number, self.now_ns(), True, "the session ends")
+        if self._poller is None:
+            return Outcome(request.number, self.now_ns(), False, "this session has no poll plan")
+        try:
+            factor, value = _instruct(self._poller, request)
+        except (ValueError, OSError) as why:
+            return Outcome(request.number, self.now_ns(), False, str(why))
+        now = self.now_ns()
+        self._journal.add_mark(
+            t_ns=now, settled_ns=now, kind=MarkKind.CHANGE, factor=factor, value=value, origin=Origin.PROGRAM
+        )
+        return Outcome(request.number, now, True, f"{factor}: {value}")
+
+    def _follow_setup(self) -> None:
+        """Let a simulated bench do what the operator's marks say was done to it."""
+        if self._inputs.bench is None:
+            return
+        self._reader.refresh()
+        setup = setup_at(self.now_ns(), self._plan.facts.setup, self._reader.marks)
+        for factor, value in setup.items():
+            if self._applied.get(factor) != value:
+                self._inputs.bench.apply(factor, value)
+        self._applied = setup
+
+
+def _instruct(poller: Poller, request: Request) -> tuple[str, str]:
+    """Pass a request on to the poller; returns the factor it changes and the new value."""
+    match request.verb:
+        case Verb.START_POLLING:
+            poller.set_polling(True)
+            return "polling", "on"
+        case Verb.STOP_POLLING:
+            poller.set_polling(False)
+            return "polling", "off"
+        case Verb.SET_INTERVAL:
+            poller.set_interval(float(request.value))
+            return "poll interval", f"{poller.interval_s:g} s"
+        case Verb.SET_BAUD:
+            poller.set_baud(int(request.value))
+            return "baud", f"{poller.baud}"
+        case _:
+            raise ValueError(f"the poller cannot {request.verb}")
+
+
+def record(recorder: Recorder) -> Ending:
+    """Run a recorder; a full disk ends the session with words in the journal where room is left for them."""
+    try:
+        return recorder.run()
+    except StorageError as why:
+        with Journal.open(recorder.folder) as journal:
+            ending = Ending(time.monotonic_ns() - recorder.inputs.zero_ns, "failed", str(why))
+            journal.end(ending)
+        raise

@@ -1,0 +1,60 @@
+"""A measurement for reading in a terminal: the same object that ``measure --json`` prints."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+def summary_text(document: dict[str, Any]) -> str:
+    """Plain text of a ``telltick.measurement/1`` object."""
+    session, audio, polling = document["session"], document["audio"], document["polling"]
+    lines = [
+        f"{session['name']}: {audio['seconds']:.1f} s of audio, {len(audio['gaps'])} gaps",
+        _polling_line(polling),
+        _latency_line(document["latency_ms"]),
+        "",
+        f"{'':<6}{'polls':>7}{'N dBFS':>9}{'I dBFS':>9}{'excess dB (95 %)':>26}  verdict",
+        _row("whole", document["whole"]),
+    ]
+    for step in document["steps"]:
+        lines.append(_row(f"{step['index'] + 1}", step))
+    lines += ["", *(_setup_line(step) for step in document["steps"])]
+    warnings = [*document["warnings"], *document["whole"].get("warnings", ())]
+    lines += [f"! {warning}" for warning in dict.fromkeys(warnings)]
+    return "\n".join(lines).rstrip()
+
+
+def _polling_line(polling: dict[str, Any]) -> str:
+    interval = polling["interval_s"]
+    if not polling["polls"] or interval["median"] is None:
+        return f"{polling['polls']} polls"
+    rate = f" at {polling['baud']} baud {polling['framing']}".rstrip() if polling["baud"] else ""
+    on = 100 * polling["byte_on_fraction"]
+    return f"{polling['polls']} polls, one each {interval['median']:.3f} s{rate}, bytes flow {on:.1f} % of the time"
+
+
+def _latency_line(latency: dict[str, Any] | None) -> str:
+    if latency is None:
+        return "latency: nothing in the audio follows the bytes"
+    return f"latency {latency['value']:.1f} ms ({latency['low']:.1f} to {latency['high']:.1f})"
+
+
+def _row(name: str, reading: dict[str, Any]) -> str:
+    excess = reading["excess_db"]
+    between = (
+        "" if excess is None else f"{excess['value']:+.2f} ({excess['low']:+.2f} to {excess['high']:+.2f})"
+    )
+    verdict = reading["verdict"]
+    if verdict == "no tie found" and reading["upper_limit_i_over_n_db"] is not None:
+        verdict += f" (I/N below {reading['upper_limit_i_over_n_db']:.1f} dB)"
+    levels = f"{_level(reading['noise_dbfs'])}{_level(reading['interference_dbfs'])}"
+    return f"{name:<6}{reading['polls']:>7}{levels}{between:>26}  {verdict}"
+
+
+def _level(value: float | None) -> str:
+    return f"{'-':>9}" if value is None else f"{value:>9.1f}"
+
+
+def _setup_line(step: dict[str, Any]) -> str:
+    setup = ", ".join(f"{factor}: {value}" for factor, value in step["setup"].items())
+    return f"{step['index'] + 1:>3}  {step['start_s']:.1f} to {step['end_s']:.1f} s  {setup}"

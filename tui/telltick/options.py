@@ -1,0 +1,125 @@
+"""The command line's verbs and options; `telltick.cli` carries them out."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from telltick import __version__
+
+EPILOG = "Exit codes: 0 done, 1 failed, 2 bad use or bad input. Cautions for the bench: telltick check"
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The whole command line."""
+    parser = argparse.ArgumentParser(
+        prog="telltick",
+        description="Measures receiver interference made by serial polling, live in a terminal.",
+        epilog=EPILOG,
+    )
+    parser.add_argument("--version", action="version", version=f"telltick {__version__}")
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB")
+    _demo(verbs)
+    _monitor(verbs)
+    _record(verbs)
+    _replay(verbs)
+    _import(verbs)
+    _measure(verbs)
+    _export(verbs)
+    verb = verbs.add_parser("check", help="what this machine offers: inputs, ports, versions, cautions")
+    verb.add_argument("--json", action="store_true", help="print one JSON object")
+    return parser
+
+
+Verbs = argparse._SubParsersAction  # noqa: SLF001  (argparse gives the type no public name)
+
+
+def _demo(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("demo", help="watch a simulated bench, on the same path as a real one")
+    _session_options(verb)
+    _screen_options(verb)
+    verb.add_argument(
+        "--no-screen", action="store_true", help="record without a screen, then print the measurement"
+    )
+    verb.add_argument("--json", action="store_true", help="with --no-screen: print the measurement as JSON")
+
+
+def _monitor(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("monitor", help="record and watch; or join a recorder that runs")
+    _input_options(verb)
+    _session_options(verb)
+    _screen_options(verb)
+    verb.add_argument("--join", type=Path, metavar="SESSION", help="watch a session that is being recorded")
+
+
+def _record(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("record", help="the same recorder without a screen")
+    _input_options(verb)
+    _session_options(verb)
+    verb.add_argument(
+        "--bench", action="store_true", help="record the simulated bench instead of real inputs"
+    )
+
+
+def _replay(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("replay", help="play a saved session on the same screen")
+    verb.add_argument("session", type=Path, metavar="SESSION")
+    verb.add_argument("--speed", type=float, default=1.0, metavar="X", help="0.5 to 64 (default 1)")
+    _screen_options(verb)
+
+
+def _import(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("import", help="turn a recording (WAV, FLAC, OGG...) into a session")
+    verb.add_argument("audio", type=Path, metavar="AUDIO")
+    verb.add_argument("--session", type=Path, required=True, metavar="DIR", help="new folder to write")
+    verb.add_argument("--bursts", type=Path, metavar="CSV", help="columns start_s,end_s,direction,bytes_hex")
+    verb.add_argument("--marks", type=Path, metavar="CSV", help="columns time_s,factor,value,note")
+    verb.add_argument(
+        "--channel", type=int, default=1, metavar="N", help="channel to take, from 1 (default 1)"
+    )
+    verb.add_argument("--baud", type=int, metavar="B", help="character rate of the bursts, if known")
+    verb.add_argument("--framing", metavar="8N1", help="character framing of the bursts, if known")
+
+
+def _measure(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("measure", help="measure a saved session")
+    verb.add_argument("session", type=Path, metavar="SESSION")
+    verb.add_argument("--json", action="store_true", help="print one JSON object, full precision")
+
+
+def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("export", help="write the journal and the results to files")
+    verb.add_argument("session", type=Path, metavar="SESSION")
+    verb.add_argument("--to", required=True, choices=("csv", "json", "vtt"), help="what to write")
+    verb.add_argument("-o", "--output", type=Path, metavar="PATH", help="file to write (csv: a folder)")
+
+
+def _input_options(verb: argparse.ArgumentParser) -> None:
+    inputs = verb.add_argument_group("inputs")
+    inputs.add_argument("--station", type=Path, metavar="FILE", help="station profile (TOML)")
+    inputs.add_argument("--audio", metavar="NAME", help="sound input by (part of) its name, or an audio file")
+    inputs.add_argument("--channel", type=int, metavar="N", help="channel of the sound input, from 1")
+    inputs.add_argument("--port", metavar="URL", help="serial port, or any pyserial URL")
+    inputs.add_argument(
+        "--frame", metavar="TEXT", help="request to poll with, as text (\\r and so on allowed)"
+    )
+    inputs.add_argument("--frame-hex", metavar="HEX", help="request to poll with, as hex digits")
+    inputs.add_argument("--interval", type=float, metavar="S", help="seconds from poll to poll (default 0.2)")
+    inputs.add_argument("--baud", type=int, metavar="B", help="bits per second (default 9600)")
+    inputs.add_argument("--framing", metavar="8N1", help="character framing (default 8N1)")
+    inputs.add_argument("--reply-end", metavar="HEX", help="byte(s) that end a reply, as hex digits")
+
+
+def _session_options(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument(
+        "--session", type=Path, metavar="DIR", help="folder to record into (default: a new one)"
+    )
+    verb.add_argument("--seconds", type=float, metavar="S", help="end by itself after this time")
+    verb.add_argument("--seed", type=int, metavar="N", help="seed of the random schedule (default: drawn)")
+
+
+def _screen_options(verb: argparse.ArgumentParser) -> None:
+    screen = verb.add_argument_group("screen")
+    screen.add_argument("--ascii", action="store_true", default=None, help="draw with ASCII characters only")
+    screen.add_argument("--theme", metavar="NAME", help="palette: a name from themes/, or a file")
+    screen.add_argument("--settings", type=Path, metavar="FILE", help="settings file to use")
