@@ -110,6 +110,7 @@ def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> Sessi
     return SessionFacts(
         name=name,
         started_wall_ns=time.time_ns() - (time.monotonic_ns() - inputs.zero_ns),
+        started_mono_ns=inputs.zero_ns,
         utc_offset_s=time.localtime().tm_gmtoff,
         rate_hz=inputs.audio.rate_hz,
         source="simulated bench" if inputs.bench is not None else "sound card",

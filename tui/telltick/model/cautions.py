@@ -6,8 +6,9 @@ All of them: common practice, no source.
 from __future__ import annotations
 
 SERIAL_LINES = (
-    "Opening a serial port can raise its control lines (DTR, RTS) for a moment. On many stations one of them keys the "
-    "transmitter: switch the transmitter off or to its lowest power, or unplug the keying line, before the first open."
+    "Opening a serial port can raise its control lines (DTR, RTS) for a moment. On many stations one of them "
+    "keys the transmitter: switch the transmitter off or to its lowest power, or unplug the keying line, "
+    "before the first open."
 )
 DUMMY_LOAD = "Never transmit into a small dummy load: a receiving load burns at transmit power."
 SUPPLY = "Switch the radio and its supply off before changing supply leads; mind polarity and fuses."

@@ -17,6 +17,8 @@ class SessionFacts:
     Attributes:
         name: the bench's name.
         started_wall_ns: wall-clock time of session time 0 (Unix epoch).
+        started_mono_ns: monotonic clock at session time 0; means something only on the machine that records,
+            until it is restarted.
         utc_offset_s: local time minus UTC where it was recorded, in seconds.
         rate_hz: audio sample rate.
         source: where the audio came from: ``sound card``, ``simulated bench`` or ``imported``.
@@ -34,6 +36,7 @@ class SessionFacts:
     started_wall_ns: int
     rate_hz: int
     source: str
+    started_mono_ns: int = 0
     utc_offset_s: int = 0
     audio_name: str = ""
     port: str = ""

@@ -1,0 +1,97 @@
+"""How the inputs fare at a moment: the poller's state and the audio's health, from the session's facts."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from statistics import median
+
+import numpy as np
+
+from telltick.model.clock import NS
+from telltick.model.session import Gap, SessionFacts
+from telltick.model.snapshot import InputHealth, PollingState
+from telltick.model.traffic import Poll, PollOutcome
+from telltick.store.segments import AudioReader
+
+FULL_SCALE = 32_767
+FULL_SCALE_SINE_POWER = (FULL_SCALE + 1) ** 2 / 2  # AES17: 0 dBFS is the r.m.s. of a full-scale sine
+QUIET_DBFS = -75.0
+LOUD_DBFS = -6.0
+RECENT_POLLS = 25
+
+
+def input_health(audio: AudioReader, now_sample: int, gaps: tuple[Gap, ...], age_s: float) -> InputHealth:
+    """Judge the audio before `now_sample`.
+
+    Args:
+        audio: the session's audio.
+        now_sample: the moment, as a sample index.
+        gaps: gaps up to the moment.
+        age_s: time since the newest audio arrived.
+    """
+    rate = audio.rate_hz
+    last = audio.read(max(now_sample - 10 * rate, 0), min(now_sample, 10 * rate))
+    second = last[-rate:].astype(np.float64)
+    level = peak = None
+    if len(second):
+        level = _db(float(np.mean(second**2)) / FULL_SCALE_SINE_POWER)
+        peak = 2 * _db(float(np.max(np.abs(second))) / FULL_SCALE)
+    clipped = int(np.count_nonzero((last >= FULL_SCALE) | (last <= -FULL_SCALE)))
+    last_gap = f"{gaps[-1].kind}: {gaps[-1].note}".rstrip(": ") if gaps else ""
+    advice = _advice(level, clipped, gaps)
+    return InputHealth(level, peak, clipped, len(gaps), last_gap, max(age_s, 0.0), advice)
+
+
+def _db(power_ratio: float) -> float:
+    return 10 * math.log10(max(power_ratio, 1e-15))
+
+
+def _advice(level_dbfs: float | None, clipped: int, gaps: tuple[Gap, ...]) -> str:
+    if gaps and gaps[-1].end_ns is None:
+        return "no audio comes in: check the cable and the sound input"
+    if level_dbfs is None:
+        return ""
+    if clipped:
+        return "the input clips: lower the audio level until it stops"
+    if level_dbfs < QUIET_DBFS:
+        return "the input is very quiet: raise the audio level"
+    if level_dbfs > LOUD_DBFS:
+        return "the input is close to full scale: lower the audio level"
+    return ""
+
+
+def polling_state(
+    facts: SessionFacts, setup: Mapping[str, str], polls: tuple[Poll, ...], now_ns: int
+) -> PollingState:
+    """State of our own poller at a moment.
+
+    Args:
+        facts: the session's facts.
+        setup: the setup at the moment; the poller journals its own changes there.
+        polls: polls up to the moment.
+        now_ns: the moment.
+    """
+    if "interval_s" not in facts.poll:
+        return PollingState(baud=facts.poll.get("baud"), framing=str(facts.poll.get("framing", "")))
+    replies = [poll.reply_ns for poll in polls[-RECENT_POLLS:] if poll.reply_ns is not None]
+    count = {outcome: sum(poll.outcome is outcome for poll in polls) for outcome in PollOutcome}
+    return PollingState(
+        available=True,
+        on=setup.get("polling") == "on",
+        interval_s=_number(setup.get("poll interval"), float(facts.poll["interval_s"])),
+        baud=int(_number(setup.get("baud"), float(facts.poll["baud"]))),
+        framing=str(facts.poll.get("framing", "")),
+        polls=len(polls),
+        replies=count[PollOutcome.REPLY],
+        timeouts=count[PollOutcome.TIMEOUT],
+        errors=count[PollOutcome.ERROR],
+        reply_ms=median(replies) / NS * 1000 if replies else None,
+    )
+
+
+def _number(text: str | None, otherwise: float) -> float:
+    try:
+        return float((text or "").split()[0])
+    except (ValueError, IndexError):
+        return otherwise

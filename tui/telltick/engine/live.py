@@ -1,0 +1,65 @@
+"""The live view of a session: the moment is now."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from telltick.engine.viewing import SessionView
+from telltick.model.clock import NS
+from telltick.model.snapshot import Phase
+from telltick.store.lock import held
+
+HOLD_NS = 3 * NS // 10  # a burst reaches the journal at most this long after its last byte
+
+
+class LiveFeed(SessionView):
+    """A session that a recorder is writing, on the same machine."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self._newest_ns = 0
+        self._alive = True
+        self._asked_ns = 0
+
+    def moment_ns(self) -> int:
+        """Session time now, by the clock the recorder uses."""
+        ending = self._reader.ending
+        now = time.monotonic_ns() - self.facts.started_mono_ns
+        return min(now, ending.t_ns) if ending is not None else now
+
+    def _picture_moment(self) -> tuple[int, int, Phase]:
+        samples = self._reader.audio.samples
+        if not self._reader.anchors or not samples:
+            return 0, 0, self._phase(started=False)
+        self._newest_ns = int(self._reader.clock.t_at([samples])[0])
+        shown_ns = self._newest_ns - int(max(self._analyst.shift_s, 0.0) * NS)
+        return samples, shown_ns, self._phase(started=True)
+
+    def _phase(self, *, started: bool) -> Phase:
+        if self._reader.ending is not None:
+            return Phase.ENDED
+        if not self._recorder_alive():
+            return Phase.STOPPED
+        return Phase.RECORDING if started else Phase.STARTING
+
+    def _recorder_alive(self) -> bool:
+        now = time.monotonic_ns()
+        if now - self._asked_ns > NS:
+            self._asked_ns = now
+            self._alive = held(Path(self.folder))
+        return self._alive
+
+    def _known_until(self, sample: int) -> int:
+        if self._reader.ending is not None:
+            return sample
+        timeout_ns = int(min(float(self.facts.poll.get("reply_timeout_ms", 0.0)), 1000.0) * 1e6)
+        rate = self.facts.rate_hz
+        newest_ns = self.moment_ns()
+        behind_ns = max(0, HOLD_NS + timeout_ns - max(0, newest_ns - self._newest_ns))
+        return max(0, sample - behind_ns * rate // NS)
+
+    def _audio_age_s(self) -> float:
+        if self._reader.ending is not None or not self._newest_ns:
+            return 0.0
+        return max(0.0, (self.moment_ns() - self._newest_ns) / NS)

@@ -1,0 +1,196 @@
+"""What live view and replay share: a session followed to a moment and turned into a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+
+from telltick.engine.analyst import Analyst
+from telltick.engine.condition import input_health, polling_state
+from telltick.engine.gates import audio_s
+from telltick.engine.marking import Marker
+from telltick.engine.strip import StripMaker
+from telltick.measure.reading import spectrum_of, take_reading
+from telltick.model.clock import NS
+from telltick.model.errors import TelltickError
+from telltick.model.marks import Mark, Step, setup_at, steps_of
+from telltick.model.readings import Reading
+from telltick.model.session import Verb
+from telltick.model.snapshot import Phase, Snapshot, View
+from telltick.model.text import plain_text
+from telltick.store.session import SessionReader
+
+KEEP_S = 4 * 3600.0  # rows of steps longer than this are forgotten at their old end
+
+
+class SessionView:
+    """A session on screen; `engine.live` and `engine.replay` say what the present moment is."""
+
+    is_replay = False
+
+    def __init__(self, folder: Path) -> None:
+        """Open a session.
+
+        Raises:
+            BadSessionError: the folder is not a session that can be read.
+        """
+        self._reader = SessionReader(folder)
+        self.facts = self._reader.facts
+        self.folder = str(folder)
+        self._analyst = Analyst(self._reader)
+        self._strip = StripMaker(self._reader)
+        self._marker = Marker(folder, self.moment_ns, late=self.is_replay)
+        self._failure = ""
+
+    # ---- the moment (for subclasses)
+
+    def moment_ns(self) -> int:
+        """Session time of a mark made now."""
+        raise NotImplementedError
+
+    def _picture_moment(self) -> tuple[int, int, Phase]:
+        """(sample shown up to, session time shown, phase)."""
+        raise NotImplementedError
+
+    def _known_until(self, sample: int) -> int:
+        """Sample up to which every burst that could be heard is known."""
+        raise NotImplementedError
+
+    # ---- marks and requests
+
+    def open_change(self, factor: str) -> int:
+        """Begin hands-on time for a factor."""
+        return self._marker.open_change(factor)
+
+    def settle_change(self, number: int, value: str, note: str = "") -> None:
+        """End the hands-on time of a change."""
+        self._marker.settle_change(number, plain_text(value, 80), plain_text(note, 2000))
+
+    def leave_plain(self, number: int) -> None:
+        """Turn a begun change into a plain mark."""
+        self._marker.leave_plain(number)
+
+    def plain_mark(self) -> int:
+        """Mark this moment."""
+        return self._marker.plain_mark()
+
+    def add_note(self, text: str) -> int:
+        """Write a remark at this moment."""
+        return self._marker.add_note(plain_text(text, 2000))
+
+    def undo(self) -> Mark | None:
+        """Withdraw the operator's newest standing mark made here."""
+        return self._marker.undo()
+
+    def ask(self, verb: Verb, value: str = "") -> None:
+        """Ask the recorder for something."""
+        self._marker.ask(verb, value)
+
+    def close(self) -> None:
+        """Let go of the session's files."""
+        self._marker.close()
+        self._reader.close()
+
+    # ---- the picture
+
+    def look(self, view: View) -> Snapshot:
+        """Measure up to the moment and return what to show."""
+        self._reader.refresh()
+        sample, now_ns, phase = self._picture_moment()
+        marks = self._reader.marks
+        shown = marks if self.is_replay else tuple(mark for mark in marks if mark.t_ns <= now_ns + NS)
+        begun = tuple(mark for mark in shown if mark.t_ns <= max(now_ns, self.moment_ns()))
+        setup = setup_at(max(now_ns, 0), self.facts.setup, begun)
+        polls = tuple(poll for poll in self._reader.polls if poll.sent_ns <= now_ns)
+        gaps = tuple(gap for gap in self._reader.gaps if gap.start_ns <= now_ns)
+        step = self._step_now(now_ns, begun)
+        readings = self._readings(view, sample, now_ns, step)
+        return Snapshot(
+            phase=phase,
+            now_ns=now_ns,
+            duration_ns=self._reader.end_ns,
+            speed=self._speed(),
+            **readings,
+            step_seconds=(now_ns - step.start_ns) / NS if step else 0.0,
+            latency=self._analyst.latency,
+            strip=self._strip.make(view, now_ns, self._analyst.shift_s, shown) if self._reader.anchors else None,
+            polling=polling_state(self.facts, setup, polls, now_ns),
+            health=input_health(self._reader.audio, sample, gaps, self._audio_age_s()),
+            setup=setup,
+            marks=shown,
+            open_mark=next((mark for mark in reversed(begun) if mark.hands_on), None),
+            notices=self._notices(now_ns),
+        )
+
+    def _speed(self) -> float:
+        return 1.0
+
+    def _audio_age_s(self) -> float:
+        return 0.0
+
+    def _step_now(self, now_ns: int, marks: tuple[Mark, ...]) -> Step | None:
+        """The step the moment lies in; None during hands-on time."""
+        steps = steps_of(self.facts.setup, marks, self._reader.start_ns, now_ns)
+        return steps[-1] if steps and steps[-1].end_ns >= now_ns else None
+
+    def _readings(self, view: View, sample: int, now_ns: int, step: Step | None) -> Mapping[str, object]:
+        """Window and step readings and the window's spectrum."""
+        if not self._reader.anchors:
+            return {}
+        analyst, clock = self._analyst, self._reader.clock
+        self._follow(sample, view.window_s)
+        until_s = sample / clock.rate_hz
+        if step is None:
+            waiting = Reading(0, 0.0, warnings=("Hands on: measuring goes on when the change is confirmed.",))
+            rows = analyst.rows(until_s - view.window_s, until_s)
+            return {"window": waiting, "step": waiting, "spectrum": spectrum_of(rows) if rows else None}
+        begin_s = audio_s(clock, step.start_ns) + analyst.shift_s
+        analyst.backfill(max(begin_s, until_s - KEEP_S))
+        window = analyst.rows(max(begin_s, until_s - view.window_s - 2), until_s)
+        whole = analyst.rows(begin_s, until_s)
+        nothing = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
+        return {
+            "window": take_reading(window, latency=analyst.latency) if window else nothing,
+            "step": take_reading(whole, latency=analyst.latency) if whole else nothing,
+            "spectrum": spectrum_of(window) if window else None,
+        }
+
+    def _follow(self, sample: int, window_s: float) -> None:
+        """Bring the analyst to the moment, in the right capture run."""
+        runs = self._reader.clock.runs
+        run = max(i for i, (first, _) in enumerate(runs) if first <= sample or i == 0)
+        first = int(runs[run][0])
+        rate = self.facts.rate_hz
+        covered = self._analyst.cover_s * rate <= sample <= (self._analyst.end_s + 120) * rate
+        if run != self._analyst.run or not covered:
+            self._analyst.restart(max(first, sample - int((window_s + 5) * rate)), run)
+        end = runs[run][1]
+        known = min(self._known_until(sample), sample)
+        if np.isfinite(end):
+            known, sample = min(known, int(end)), min(sample, int(end))
+        self._analyst.advance(known, sample)
+
+    def _notices(self, now_ns: int) -> tuple[str, ...]:
+        """Refused requests, troubles of the inputs and how the session ended; newest last."""
+        said: list[tuple[int, str]] = []
+        for outcome in self._reader.outcomes[-5:]:
+            words = outcome.note if outcome.done else f"refused: {outcome.note}"
+            said.append((outcome.t_ns, words))
+        said += [(note.t_ns, f"{note.kind}: {note.note}".rstrip(": ")) for note in self._reader.health[-5:]]
+        ending = self._reader.ending
+        if ending is not None:
+            said.append((ending.t_ns, f"session ended: {ending.how} {ending.note}".rstrip()))
+        return tuple(words for t_ns, words in sorted(said) if t_ns <= now_ns + NS)[-4:]
+
+
+def check_speed(speed: float) -> float:
+    """A replay speed within 0.5 to 64.
+
+    Raises:
+        TelltickError: it is not.
+    """
+    if not 0.5 <= speed <= 64:
+        raise TelltickError(f"replay speed must be 0.5 to 64, not {speed:g}")
+    return speed

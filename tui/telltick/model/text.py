@@ -1,0 +1,31 @@
+"""Text from outside made harmless: for a terminal, a table, a file name."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+# ECMA-48 control sequences: CSI, then OSC and the other strings up to their terminator, then two-byte escapes.
+_SEQUENCES = re.compile(
+    r"(?:\x1b\[|\x9b)[0-?]*[ -/]*[@-~]?"
+    r"|(?:\x1b[\]PX^_]|[\x9d\x90\x98\x9e\x9f])[^\x07\x1b\x9c]*(?:\x07|\x9c|\x1b\\)?"
+    r"|\x1b[ -/]*[0-~]?"
+)
+_SPACES = re.compile(r"\s+")
+# Control, format (bidirectional overrides among them), surrogate and private-use characters.
+_HARMFUL = {"Cc", "Cf", "Cs", "Co"}
+
+
+def plain_text(text: str, limit: int = 200) -> str:
+    """One line of printable text: no escape sequences, control or bidirectional characters.
+
+    Args:
+        text: anything.
+        limit: longest result in characters; longer text ends in ``...``.
+    """
+    text = _SEQUENCES.sub("", text[: 4 * limit + 64])
+    text = _SPACES.sub(" ", text)
+    text = "".join(c for c in text if unicodedata.category(c) not in _HARMFUL).strip()
+    if len(text) > limit:
+        return text[: max(limit - 3, 0)].rstrip() + "..."[:limit]
+    return text
