@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-# ECMA-48 control sequences: CSI, then OSC and the other strings up to their terminator, then two-byte escapes.
+# ECMA-48: control sequences, then command strings up to their terminator, then two-byte escapes.
 _SEQUENCES = re.compile(
     r"(?:\x1b\[|\x9b)[0-?]*[ -/]*[@-~]?"
     r"|(?:\x1b[\]PX^_]|[\x9d\x90\x98\x9e\x9f])[^\x07\x1b\x9c]*(?:\x07|\x9c|\x1b\\)?"

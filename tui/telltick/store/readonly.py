@@ -1,0 +1,105 @@
+"""Reading a journal without changing it, whoever wrote it and whatever state it was left in."""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from telltick.model.errors import BadSessionError
+from telltick.store.folder import JOURNAL_NAME
+from telltick.store.schema import LONGEST_VALUE, check_schema
+
+_BUSY_S = 5.0
+_COMPANIONS = ("-wal", "-journal")  # what a killed writer may leave beside the database
+
+
+class ReadOnlyJournal:
+    """A read-only connection to a session's journal. Every read ends its own transaction at once."""
+
+    def __init__(self, folder: Path) -> None:
+        """Open and check the journal.
+
+        Raises:
+            BadSessionError: it is not ours, newer, damaged or unreadable.
+        """
+        self._folder = folder
+        self._copy: tempfile.TemporaryDirectory[str] | None = None
+        with self._damage_explained():
+            try:
+                self._db = _connect(folder / JOURNAL_NAME, str(folder))
+            except sqlite3.OperationalError:
+                # A write-ahead log left over in a place that cannot be written is recovered in a copy.
+                self._db = self._connect_copy()
+        self._seen: int | None = None
+
+    def close(self) -> None:
+        """Let go of the journal."""
+        self._db.close()
+        if self._copy is not None:
+            self._copy.cleanup()
+            self._copy = None
+
+    def changed(self) -> bool:
+        """Whether anybody has written since the last call; True the first time. Takes microseconds."""
+        with self._damage_explained():
+            version = int(self._db.execute("PRAGMA data_version").fetchone()[0])
+        changed, self._seen = version != self._seen, version
+        return changed
+
+    def rows(self, query: str, *values: int) -> list[tuple[Any, ...]]:
+        """All rows of a query.
+
+        Raises:
+            BadSessionError: the file is damaged.
+        """
+        with self._damage_explained():
+            return self._db.execute(query, values).fetchall()
+
+    def _connect_copy(self) -> sqlite3.Connection:
+        self._copy = tempfile.TemporaryDirectory(prefix="telltick-")
+        try:
+            for suffix in ("", *_COMPANIONS):
+                with contextlib.suppress(FileNotFoundError):
+                    shutil.copyfile(
+                        self._folder / f"{JOURNAL_NAME}{suffix}",
+                        Path(self._copy.name) / f"{JOURNAL_NAME}{suffix}",
+                        follow_symlinks=False,
+                    )
+            return _connect(Path(self._copy.name) / JOURNAL_NAME, str(self._folder))
+        except BaseException:
+            self._copy.cleanup()
+            raise
+
+    @contextlib.contextmanager
+    def _damage_explained(self) -> Iterator[None]:
+        try:
+            yield
+        except (sqlite3.Error, OSError) as why:
+            raise BadSessionError(
+                f"the journal of {self._folder} cannot be read ({why}); take a fresh copy of the session"
+            ) from why
+
+
+def _connect(path: Path, where: str) -> sqlite3.Connection:
+    db = sqlite3.connect(
+        f"file:{quote(str(path.absolute()))}?mode=ro",
+        uri=True,
+        timeout=_BUSY_S,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+    try:
+        db.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST_VALUE)
+        for pragma in ("trusted_schema = OFF", "query_only = ON", "cell_size_check = ON"):
+            db.execute(f"PRAGMA {pragma}")
+        check_schema(db, where)
+    except BaseException:
+        db.close()
+        raise
+    return db

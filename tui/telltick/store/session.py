@@ -1,0 +1,229 @@
+"""A session as its readers see it: read-only, live or saved."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import msgspec
+import numpy as np
+
+from telltick.model.clock import NS, Anchor, AudioClock
+from telltick.model.errors import BadSessionError
+from telltick.model.marks import Mark, MarkRow, standing_marks
+from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts
+from telltick.model.traffic import Burst, Gate, Poll
+from telltick.store.bursts import BurstColumns
+from telltick.store.folder import check_session_folder
+from telltick.store.follow import Follower, Row, clean, clean_deep
+from telltick.store.readonly import ReadOnlyJournal
+from telltick.store.segments import AudioReader
+
+_BURSTS = "SELECT row, start_ns, end_ns, direction = 'rx', data, poll FROM burst WHERE row > ? ORDER BY row"
+_MARK_COLUMNS = "row, withdrawn, number, t_ns, settled_ns, kind, factor, value, note, origin, late"
+
+
+class SessionReader:
+    """Everything in a session folder, kept up to date by `refresh`.
+
+    Nothing is ever written to the session. What is read is kept, so that a refresh fetches only what is new;
+    audio stays on disk. Text is made harmless for a terminal on the way in. Use it from one thread at a time.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        """Open a session and read what it holds.
+
+        Raises:
+            BadSessionError: not a session, damaged, or written by a newer telltick.
+        """
+        self.folder = check_session_folder(folder)
+        self._polls = Follower(Poll, "number, due_ns, sent_ns, outcome, reply_ns", "poll")
+        self._mark_rows = Follower(MarkRow, _MARK_COLUMNS, "mark", _mark_row)
+        self._anchors = Follower(Anchor, "run, sample, t_ns, wall_ns", "anchor")
+        self._gaps = Follower(Gap, "kind, sample, start_ns, end_ns, note", "gap", clean)
+        self._health = Follower(HealthNote, "t_ns, kind, value, note", "health", clean)
+        self._requests = Follower(Request, "number, t_ns, verb, value", "request", clean)
+        self._outcomes = Follower(Outcome, "request, t_ns, done, note", "outcome", _outcome)
+        self._endings = Follower(Ending, "t_ns, how, note", "ending", clean)
+        self._bursts = BurstColumns()
+        self._burst_row = -1
+        self._burst_objects: tuple[Burst, ...] = ()
+        self._marks: tuple[Mark, ...] = ()
+        self._clock: AudioClock | None = None
+        self._journal = ReadOnlyJournal(folder)
+        try:
+            self.facts = self._read_facts()
+            self.audio = AudioReader(folder, self.facts.rate_hz)
+            self.refresh()
+        except BaseException:
+            self._journal.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of the session."""
+        self._journal.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def refresh(self) -> bool:
+        """Fetch what was added since the last call; True when something was.
+
+        Raises:
+            BadSessionError: the session has become damaged.
+        """
+        more_audio = self.audio.refresh()
+        more_rows = self._journal.changed() and self._fetch()
+        if more_audio:
+            self._clock = None
+        return more_audio or more_rows
+
+    # ---- what the journal says
+
+    @property
+    def bursts(self) -> tuple[Burst, ...]:
+        """Bursts in the order journalled. For thousands of them `burst_columns` and `gate` are quicker."""
+        if len(self._burst_objects) != len(self._bursts):
+            self._burst_objects += tuple(self._bursts.since(len(self._burst_objects)))
+        return self._burst_objects
+
+    @property
+    def burst_columns(self) -> BurstColumns:
+        """The same as columns."""
+        return self._bursts
+
+    @property
+    def polls(self) -> tuple[Poll, ...]:
+        """Polls of our own poller."""
+        return self._polls.items
+
+    @property
+    def mark_rows(self) -> tuple[MarkRow, ...]:
+        """Every statement about a mark, restatements and withdrawals among them."""
+        return self._mark_rows.items
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """The marks that stand, in order of time."""
+        return self._marks
+
+    @property
+    def anchors(self) -> tuple[Anchor, ...]:
+        """Where the audio clock met the session clock."""
+        return self._anchors.items
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """Stretches without audio."""
+        return self._gaps.items
+
+    @property
+    def health(self) -> tuple[HealthNote, ...]:
+        """The recorder's observations about its inputs."""
+        return self._health.items
+
+    @property
+    def requests(self) -> tuple[Request, ...]:
+        """What viewers asked for."""
+        return self._requests.items
+
+    @property
+    def outcomes(self) -> tuple[Outcome, ...]:
+        """What became of it."""
+        return self._outcomes.items
+
+    @property
+    def ending(self) -> Ending | None:
+        """How the session ended; None while it is recorded, or when its recorder was killed."""
+        return self._endings.items[-1] if self._endings.items else None
+
+    # ---- time
+
+    @property
+    def clock(self) -> AudioClock:
+        """Maps session time to audio and back."""
+        if self._clock is None:
+            self._clock = AudioClock(self.facts.rate_hz, self.anchors, self.audio.samples)
+        return self._clock
+
+    @property
+    def start_ns(self) -> int:
+        """Session time of the first audio sample; 0 before the first anchor."""
+        return self._t_ns(0) if self.anchors else 0
+
+    @property
+    def end_ns(self) -> int:
+        """Session time of the end of the audio."""
+        samples = self.audio.samples
+        return self._t_ns(samples) if self.anchors else samples * NS // self.facts.rate_hz
+
+    def gate(self, start_ns: int | None = None, end_ns: int | None = None) -> Gate:
+        """The bursts between two session times on the audio timeline, latency not applied.
+
+        Args:
+            start_ns: leave out bursts that end before; None takes all from the beginning.
+            end_ns: leave out bursts that start at or after; None takes all to the end.
+        """
+        return self._bursts.gate(self.clock, start_ns, end_ns)
+
+    def _t_ns(self, sample: int) -> int:
+        return int(self.clock.t_at(np.array([sample]))[0])
+
+    # ---- fetching
+
+    def _fetch(self) -> bool:
+        self._gaps.forget_from(lambda gap: gap.end_ns is None)
+        followers: tuple[Follower[object], ...] = (
+            self._polls, self._health, self._requests, self._outcomes, self._endings, self._gaps,
+        )  # type: ignore[assignment]  # fmt: skip
+        with self._nonsense_explained():
+            new = [follower.fetch(self._journal) for follower in followers]
+            new.append(self._fetch_bursts())
+            if self._anchors.fetch(self._journal):
+                self._clock = None
+                new.append(True)
+            if self._mark_rows.fetch(self._journal):
+                self._marks = standing_marks(self.mark_rows)
+                new.append(True)
+        return any(new)
+
+    def _fetch_bursts(self) -> bool:
+        found = self._journal.rows(_BURSTS, self._burst_row)
+        if found:
+            self._bursts.extend(row[1:] for row in found)
+            self._burst_row = found[-1][0]
+        return bool(found)
+
+    def _read_facts(self) -> SessionFacts:
+        found = self._journal.rows("SELECT name, json FROM fact LIMIT 100")
+        with self._nonsense_explained():
+            facts = {name: msgspec.json.decode(json) for name, json in found}
+            return msgspec.convert(clean_deep(facts), SessionFacts)
+
+    @contextlib.contextmanager
+    def _nonsense_explained(self) -> Iterator[None]:
+        """A value of the wrong type in an intact file comes from a stranger's hand."""
+        try:
+            yield
+        except (msgspec.MsgspecError, TypeError, ValueError, OverflowError, RecursionError) as why:
+            raise BadSessionError(
+                f"the journal of {self.folder} holds nonsense ({why}); take a fresh copy of the session"
+            ) from why
+
+
+def _mark_row(row: Row) -> Row:
+    mark = clean(row)
+    mark["late"] = bool(mark["late"])
+    return {"row": mark.pop("row"), "withdrawn": bool(mark.pop("withdrawn")), "mark": mark}
+
+
+def _outcome(row: Row) -> Row:
+    return {**clean(row), "done": bool(row["done"])}

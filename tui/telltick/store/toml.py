@@ -1,0 +1,115 @@
+"""TOML files onto the model's dataclasses, with errors that name the file, the key and the line."""
+
+from __future__ import annotations
+
+import dataclasses
+import difflib
+import re
+import tomllib
+import types
+import typing
+from pathlib import Path
+from typing import Any, TypeVar
+
+import msgspec
+
+from telltick.model.errors import BadInputError
+
+T = TypeVar("T")
+_LARGEST = 1_000_000  # bytes; a hand-written file is far smaller
+_AT = re.compile(r"^(?P<what>.*?)(?: - at `\$(?P<path>.*)`)?$", re.DOTALL)
+_LINE = re.compile(r"^(?P<what>.*) \(at (?P<where>.*)\)$", re.DOTALL)
+
+
+def load(path: Path, kind: type[T], what: str, section: str | None = None) -> T:
+    """Read a TOML file.
+
+    Args:
+        path: the file.
+        kind: the dataclass it describes.
+        what: what such a file is called, for messages.
+        section: table of the file that holds it; None takes the whole file.
+
+    Raises:
+        BadInputError: missing, not TOML (with the line), a key that does not exist (with the nearest that
+            does), or a value that cannot be (with its key).
+    """
+    table = _parse(path, what)
+    prefix = ""
+    if section is not None:
+        if not isinstance(table.get(section), dict):
+            raise BadInputError(f"{path}: it has no section [{section}]")
+        table, prefix = table[section], f"{section}."
+    unknown = _unknown_key(table, kind, prefix)
+    if unknown is not None:
+        raise BadInputError(f"{path}: {unknown}")
+    try:
+        return msgspec.convert(table, kind)
+    except msgspec.ValidationError as why:
+        raise BadInputError(f"{path}: {_explain(str(why), prefix)}") from why
+
+
+def has_section(path: Path, section: str, what: str) -> bool:
+    """Whether a TOML file has a table of that name.
+
+    Raises:
+        BadInputError: it cannot be read.
+    """
+    return isinstance(_parse(path, what).get(section), dict)
+
+
+def _parse(path: Path, what: str) -> dict[str, Any]:
+    try:
+        with path.open("rb") as file:
+            content = file.read(_LARGEST + 1)
+        if len(content) > _LARGEST:
+            raise BadInputError(f"{path} is too large to be a {what}")
+        return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+    except OSError as why:
+        raise BadInputError(f"{path}: this {what} cannot be read ({why.strerror or why})") from why
+    except UnicodeDecodeError as why:
+        raise BadInputError(f"{path} is not a {what}: it is not UTF-8 text") from why
+    except tomllib.TOMLDecodeError as why:
+        match = _LINE.match(str(why))
+        message = f"{match['where']}: {match['what']}" if match else str(why)
+        raise BadInputError(f"{path}, {message[0].lower()}{message[1:]}") from why
+    except RecursionError as why:
+        raise BadInputError(f"{path} is not a {what}: it is nested too deeply") from why
+
+
+def _unknown_key(table: dict[str, Any], kind: Any, prefix: str) -> str | None:
+    """The first key that the dataclass does not have, in words."""
+    hints = typing.get_type_hints(kind)
+    for key, value in table.items():
+        if key not in hints:
+            near = difflib.get_close_matches(key, hints, n=1, cutoff=0.5)
+            advice = f"did you mean {prefix}{near[0]}?" if near else f"it may hold {', '.join(sorted(hints))}"
+            return f"there is no key {prefix}{key}; {advice}"
+        inner = _dataclass_in(hints[key])
+        if inner is not None and isinstance(value, dict):
+            unknown = _unknown_key(value, inner, f"{prefix}{key}.")
+            if unknown is not None:
+                return unknown
+    return None
+
+
+def _dataclass_in(hint: Any) -> Any:
+    """The dataclass among the alternatives of a type hint, if any."""
+    options = typing.get_args(hint) if isinstance(hint, types.UnionType) else (hint,)
+    return next((option for option in options if dataclasses.is_dataclass(option)), None)
+
+
+def _explain(message: str, prefix: str) -> str:
+    """``key: what is wrong`` from a validation message and the path in it."""
+    match = _AT.match(message)
+    assert match is not None
+    path = f"{prefix}{(match['path'] or '').lstrip('.')}".strip(".")
+    what = match["what"]
+    missing = re.fullmatch(r"Object missing required field `(\w+)`", what)
+    if missing:
+        return f"{path}.{missing[1]}: this key is missing".lstrip(".")
+    own_key = re.match(r"([a-z_]+): ", what)  # the model's own checks name the key first
+    if own_key:
+        return f"{path}.{what}".lstrip(".")
+    what = what.replace("`", "").replace("Expected", "must be").replace(", got", ", not")
+    return f"{path}: {what[0].lower()}{what[1:]}" if path else what
