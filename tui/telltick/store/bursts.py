@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -11,7 +11,8 @@ from telltick.model.clock import NS, AudioClock
 from telltick.model.traffic import Burst, Direction, Gate, Ints
 
 NO_POLL = -1
-BurstRow = tuple[int, int, int, bytes, int | None]  # start_ns, end_ns, rx, data, poll
+BurstRow = tuple[int, int, int, str, bytes, int | None]  # row, start_ns, end_ns, direction, data, poll
+_IS_RX = {str(Direction.TX): 0, str(Direction.RX): 1}
 
 
 class BurstColumns:
@@ -44,26 +45,27 @@ class BurstColumns:
         """Shape (bursts,): number of the poll, -1 where nobody counted."""
         return self._numbers[3, : len(self)]
 
-    def extend(self, rows: Iterable[BurstRow]) -> None:
+    def extend(self, rows: Sequence[BurstRow]) -> None:
         """Append bursts.
 
         Raises:
-            TypeError, ValueError, OverflowError: a row holds something else than it should.
+            TypeError, ValueError, KeyError: a row holds something else than it should.
         """
-        rows = list(rows)
         if not rows:
             return
-        start, end, rx, data, poll = zip(*rows, strict=True)
+        _, start, end, direction, data, poll = zip(*rows, strict=True)
         polls = [NO_POLL if number is None else number for number in poll]
-        if not all(type(chunk) is bytes for chunk in data):
+        if {*map(type, data)} != {bytes}:
             raise TypeError("a burst's data is not bytes")
         if {*map(type, start), *map(type, end), *map(type, polls)} != {int}:
             raise TypeError("a burst's time or poll is not a whole number")
-        new = np.array([start, end, rx, polls], dtype=np.int64)
-        if np.any(new[1] < new[0]):
+        rx = [_IS_RX[word] for word in direction]
+        count, new = len(rows), slice(len(self), len(self) + len(rows))
+        self._make_room(new.stop)
+        for row, column in zip(self._numbers, (start, end, rx, polls), strict=True):
+            row[new] = np.fromiter(column, np.int64, count)
+        if np.any(self._numbers[1, new] < self._numbers[0, new]):
             raise ValueError("a burst ends before it starts")
-        self._make_room(len(self) + len(rows))
-        self._numbers[:, len(self) : len(self) + len(rows)] = new
         self._data.extend(data)
 
     def burst(self, index: int) -> Burst:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Generic, TypeVar
 
 import msgspec
 
 from telltick.model.text import plain_text
+from telltick.model.traffic import Poll, PollOutcome
 from telltick.store.readonly import ReadOnlyJournal
 
 T = TypeVar("T")
@@ -18,26 +19,21 @@ NOTE_LIMIT = 2_000
 
 
 class Follower(Generic[T]):
-    """One table, fetched row by row as it grows.
+    """One table, fetched row by row as it grows."""
 
-    Values from the file are checked against the types of the model class whose fields the columns name.
-    """
-
-    def __init__(
-        self, kind: type[T], columns: str, table: str, prepare: Callable[[Row], Row] | None = None
-    ) -> None:
+    def __init__(self, table: str, columns: str, convert: Callable[[list[tuple[Any, ...]]], list[T]]) -> None:
         """Follow a table.
 
         Args:
-            kind: the model class of one row.
-            columns: the columns to fetch, named as the fields of `kind`.
             table: the table.
-            prepare: turns a row into the fields of `kind`; None takes it as it is.
+            columns: the columns to fetch.
+            convert: makes model objects of rows, each a row number and the columns;
+                raises ValueError, TypeError, KeyError or msgspec.ValidationError when a value is not what
+                its column should hold.
         """
-        self._kind = kind
-        self._names = [word.strip() for word in columns.split(",")]
-        self._query = f"SELECT rowid, {columns} FROM {table} WHERE rowid > ? ORDER BY rowid"
-        self._prepare = prepare
+        self._table = table
+        self._columns = columns
+        self._convert = convert
         self._rowids: list[int] = []
         self._items: list[T] = []
         self._frozen: tuple[T, ...] = ()
@@ -54,21 +50,54 @@ class Follower(Generic[T]):
 
         Raises:
             BadSessionError: the file is damaged.
-            msgspec.ValidationError: a value is not of its column's type.
         """
-        found = journal.rows(self._query, self._rowids[-1] if self._rowids else -1)
-        rows = [dict(zip(self._names, row[1:], strict=True)) for row in found]
-        if self._prepare is not None:
-            rows = [self._prepare(row) for row in rows]
-        self._items += msgspec.convert(rows, list[self._kind])  # type: ignore[name-defined]
-        self._rowids += [row[0] for row in found]
-        return bool(found)
+        before = len(self._items)
+        for page in journal.pages(self._table, self._columns, self._rowids[-1] if self._rowids else -1):
+            self._items += self._convert(page)
+            self._rowids += [row[0] for row in page]
+        return len(self._items) > before
 
     def forget_from(self, unfinished: Callable[[T], bool]) -> None:
         """Fetch the first unfinished row, and those after it, anew next time."""
         first = next((i for i, item in enumerate(self._items) if unfinished(item)), len(self._items))
-        del self._items[first:], self._rowids[first:]
-        self._frozen = ()
+        if first < len(self._items):
+            del self._items[first:], self._rowids[first:]
+            self._frozen = ()
+
+
+def following(
+    kind: type[T], table: str, columns: str, prepare: Callable[[Row], Row] | None = None
+) -> Follower[T]:
+    """Follow a table whose columns are named as the fields of a model class.
+
+    Args:
+        kind: the model class of one row; values are checked against the types of its fields.
+        table: the table.
+        columns: the columns to fetch.
+        prepare: turns a row into the fields of `kind`; None makes its text harmless.
+    """
+    names = [word.strip() for word in columns.split(",")]
+    ready = prepare or clean
+
+    def convert(rows: Sequence[tuple[Any, ...]]) -> list[T]:
+        return [msgspec.convert(ready(dict(zip(names, row[1:], strict=True))), kind) for row in rows]
+
+    return Follower(table, columns, convert)
+
+
+def following_polls() -> Follower[Poll]:
+    """Follow the table of polls; checked by columns, since there may be a hundred thousand."""
+    outcomes = {str(outcome): outcome for outcome in PollOutcome}
+
+    def convert(rows: Sequence[tuple[Any, ...]]) -> list[Poll]:
+        _, number, due, sent, outcome, reply = zip(*rows, strict=True)
+        if {type(value) for column in (number, due, sent) for value in column} != {int}:
+            raise TypeError("a poll's number or time is not a whole number")
+        if not {*map(type, reply)} <= {int, type(None)}:
+            raise TypeError("a poll's time of reply is not a whole number")
+        return list(map(Poll, number, due, sent, map(outcomes.__getitem__, outcome), reply))
+
+    return Follower("poll", "number, due_ns, sent_ns, outcome, reply_ns", convert)
 
 
 def clean(row: Row) -> Row:

@@ -16,6 +16,7 @@ from telltick.store.folder import JOURNAL_NAME
 from telltick.store.schema import LONGEST_VALUE, check_schema
 
 _BUSY_S = 5.0
+_PAGE = 4096  # rows
 _COMPANIONS = ("-wal", "-journal")  # what a killed writer may leave beside the database
 
 
@@ -60,6 +61,20 @@ class ReadOnlyJournal:
         """
         with self._damage_explained():
             return self._db.execute(query, values).fetchall()
+
+    def pages(self, table: str, columns: str, after: int) -> Iterator[list[tuple[Any, ...]]]:
+        """Rows of a table added after row `after`, a page at a time; the row number comes first in each.
+
+        Each page is a transaction of its own, so that a long table never keeps the writer's log
+        from shrinking.
+
+        Raises:
+            BadSessionError: the file is damaged.
+        """
+        query = f"SELECT rowid, {columns} FROM {table} WHERE rowid > ? ORDER BY rowid LIMIT {_PAGE}"
+        while page := self.rows(query, after):
+            yield page
+            after = page[-1][0]
 
     def _connect_copy(self) -> sqlite3.Connection:
         self._copy = tempfile.TemporaryDirectory(prefix="telltick-")

@@ -18,11 +18,11 @@ from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, Se
 from telltick.model.traffic import Burst, Gate, Poll
 from telltick.store.bursts import BurstColumns
 from telltick.store.folder import check_session_folder
-from telltick.store.follow import Follower, Row, clean, clean_deep
+from telltick.store.follow import Row, clean, clean_deep, following, following_polls
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
 
-_BURSTS = "SELECT row, start_ns, end_ns, direction = 'rx', data, poll FROM burst WHERE row > ? ORDER BY row"
+_BURST_COLUMNS = "start_ns, end_ns, direction, data, poll"
 _MARK_COLUMNS = "row, withdrawn, number, t_ns, settled_ns, kind, factor, value, note, origin, late"
 
 
@@ -40,14 +40,14 @@ class SessionReader:
             BadSessionError: not a session, damaged, or written by a newer telltick.
         """
         self.folder = check_session_folder(folder)
-        self._polls = Follower(Poll, "number, due_ns, sent_ns, outcome, reply_ns", "poll")
-        self._mark_rows = Follower(MarkRow, _MARK_COLUMNS, "mark", _mark_row)
-        self._anchors = Follower(Anchor, "run, sample, t_ns, wall_ns", "anchor")
-        self._gaps = Follower(Gap, "kind, sample, start_ns, end_ns, note", "gap", clean)
-        self._health = Follower(HealthNote, "t_ns, kind, value, note", "health", clean)
-        self._requests = Follower(Request, "number, t_ns, verb, value", "request", clean)
-        self._outcomes = Follower(Outcome, "request, t_ns, done, note", "outcome", _outcome)
-        self._endings = Follower(Ending, "t_ns, how, note", "ending", clean)
+        self._polls = following_polls()
+        self._mark_rows = following(MarkRow, "mark", _MARK_COLUMNS, _mark_row)
+        self._anchors = following(Anchor, "anchor", "run, sample, t_ns, wall_ns")
+        self._gaps = following(Gap, "gap", "kind, sample, start_ns, end_ns, note")
+        self._health = following(HealthNote, "health", "t_ns, kind, value, note")
+        self._requests = following(Request, "request", "number, t_ns, verb, value")
+        self._outcomes = following(Outcome, "outcome", "request, t_ns, done, note", _outcome)
+        self._endings = following(Ending, "ending", "t_ns, how, note")
         self._bursts = BurstColumns()
         self._burst_row = -1
         self._burst_objects: tuple[Burst, ...] = ()
@@ -181,11 +181,9 @@ class SessionReader:
 
     def _fetch(self) -> bool:
         self._gaps.forget_from(lambda gap: gap.end_ns is None)
-        followers: tuple[Follower[object], ...] = (
-            self._polls, self._health, self._requests, self._outcomes, self._endings, self._gaps,
-        )  # type: ignore[assignment]  # fmt: skip
+        tables = (self._polls, self._health, self._requests, self._outcomes, self._endings, self._gaps)
         with self._nonsense_explained():
-            new = [follower.fetch(self._journal) for follower in followers]
+            new = [table.fetch(self._journal) for table in tables]
             new.append(self._fetch_bursts())
             if self._anchors.fetch(self._journal):
                 self._clock = None
@@ -196,11 +194,11 @@ class SessionReader:
         return any(new)
 
     def _fetch_bursts(self) -> bool:
-        found = self._journal.rows(_BURSTS, self._burst_row)
-        if found:
-            self._bursts.extend(row[1:] for row in found)
-            self._burst_row = found[-1][0]
-        return bool(found)
+        before = len(self._bursts)
+        for page in self._journal.pages("burst", _BURST_COLUMNS, self._burst_row):
+            self._bursts.extend(page)
+            self._burst_row = page[-1][0]
+        return len(self._bursts) > before
 
     def _read_facts(self) -> SessionFacts:
         found = self._journal.rows("SELECT name, json FROM fact LIMIT 100")
@@ -213,7 +211,7 @@ class SessionReader:
         """A value of the wrong type in an intact file comes from a stranger's hand."""
         try:
             yield
-        except (msgspec.MsgspecError, TypeError, ValueError, OverflowError, RecursionError) as why:
+        except (msgspec.MsgspecError, TypeError, ValueError, KeyError, OverflowError, RecursionError) as why:
             raise BadSessionError(
                 f"the journal of {self.folder} holds nonsense ({why}); take a fresh copy of the session"
             ) from why
