@@ -1,0 +1,53 @@
+"""The bench's parts put together from a few plain choices; the live and the offline bench share them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from telltick.model.clock import NS
+from telltick.model.errors import BadInputError
+from telltick.model.framing import Framing
+from telltick.model.plan import PollPlan
+from telltick.sources.bench.line_log import burst_edges
+from telltick.sources.bench.paths import COUPLINGS
+from telltick.sources.bench.radio import END, STATUS_REQUEST, Radio
+from telltick.sources.bench.receiver import Edges, Receiver
+from telltick.sources.bench.state import BenchState
+
+LATENCY_S = 0.063
+I_OVER_N_DB = 5.5  # 6.6 dB of excess with everything at its default
+REFERENCE_BAUD = 9600
+
+
+def bench_plan(port: str) -> PollPlan:
+    """The bench's poll plan: its own made-up status request, five times a second."""
+    return PollPlan(port=port, frame_text=STATUS_REQUEST.decode(), reply_terminator=END.hex())
+
+
+def make_receiver(seed: int, rate_hz: int, path: str, i_over_n_db: float) -> Receiver:
+    """A receiver that hears the standard poll at 9600 baud with a known I/N, everything at its default.
+
+    Args:
+        seed: of its noise.
+        rate_hz: sample rate.
+        path: the way in, a key of `COUPLINGS`.
+        i_over_n_db: interference over noise while bytes flow.
+
+    Raises:
+        BadInputError: there is no such path.
+    """
+    if path not in COUPLINGS:
+        raise BadInputError(f"the bench has no path {path!r}: choose one of {', '.join(COUPLINGS)}")
+    plain = Receiver(seed, rate_hz, None)
+    wanted_dbfs = plain.noise_dbfs(BenchState()) + i_over_n_db
+    gain = plain.edge_gain_for(wanted_dbfs, *_reference_poll(rate_hz))
+    return Receiver(seed, rate_hz, COUPLINGS[path], gain)
+
+
+def _reference_poll(rate_hz: int) -> tuple[Edges, float]:
+    """Edges of one poll from sample 0 on, and for how many samples bytes flow."""
+    framing = Framing()
+    bursts = Radio(0, framing).hear(0, STATUS_REQUEST, REFERENCE_BAUD)
+    at, step = (np.concatenate(part) for part in zip(*(burst_edges(b, framing) for b in bursts), strict=True))
+    on_s = sum(burst.end_ns - burst.start_ns for burst in bursts) / NS
+    return Edges(at * rate_hz, step), on_s * rate_hz

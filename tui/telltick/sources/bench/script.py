@@ -1,0 +1,106 @@
+"""A session of the bench as a script: what changes when, and the traffic that follows from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from telltick.model.clock import NS
+from telltick.model.plan import PollPlan
+from telltick.model.traffic import Burst, Direction, Poll, PollOutcome
+from telltick.sources.bench.radio import Radio
+from telltick.sources.bench.state import BenchState
+from telltick.sources.schedule import Schedule
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A factor of the bench, or of the polling, set to a value.
+
+    Attributes:
+        t_s: when, in seconds of session time.
+        factor: as in a mark; the bench's own, or ``polling`` (on, off), ``baud``, ``poll interval``.
+        value: as in a mark.
+    """
+
+    t_s: float
+    factor: str
+    value: str
+
+
+def state_at(t_s: float, changes: Sequence[Change]) -> BenchState:
+    """How the bench stands after every change up to `t_s`; `changes` in order of time."""
+    state = BenchState()
+    for change in changes:
+        if change.t_s <= t_s:
+            state = state.after(change.factor, change.value)
+    return state
+
+
+class ScriptedPolling:
+    """Polls the radio by the poller's own schedule, in no time.
+
+    Attributes:
+        bursts: the traffic so far, with the exact times of its bits.
+        polls: the polls so far.
+    """
+
+    def __init__(self, seed: int, plan: PollPlan) -> None:
+        """Set up.
+
+        Args:
+            seed: of the schedule's jitter and the radio.
+            plan: how the radio is polled, until a change says otherwise.
+        """
+        self.bursts: list[Burst] = []
+        self.polls: list[Poll] = []
+        self._radio = Radio(seed, plan.line)
+        self._schedule = Schedule(plan.interval_s, plan.jitter_ms, seed)
+        self._plan = plan
+        self._now_ns = 0
+        self._schedule.restart(0)
+
+    def run(self, seconds: float, changes: Sequence[Change]) -> None:
+        """Poll through a whole session; `changes` in order of time."""
+        for change in changes:
+            if change.t_s < seconds:
+                self._poll_until(round(change.t_s * NS))
+                self._follow(change)
+        self._poll_until(round(seconds * NS))
+
+    def _follow(self, change: Change) -> None:
+        before, self._plan = self._plan, _replanned(self._plan, change)
+        if self._plan != before:
+            self._now_ns = max(self._now_ns, round(change.t_s * NS))
+            self._schedule.restart(self._now_ns, self._plan.interval_s)
+
+    def _poll_until(self, end_ns: int) -> None:
+        """Send what is due before `end_ns`; a request that was sent is answered, even beyond."""
+        while self._plan.enabled:
+            slot = self._schedule.next_slot(self._now_ns)
+            if slot.due_ns >= end_ns:
+                return
+            number = len(self.polls)
+            bursts = self._radio.hear(slot.due_ns, self._plan.frame, self._plan.baud)
+            self.bursts += [replace(burst, poll=number) for burst in bursts]
+            self.polls.append(_poll(number, slot.due_ns, bursts))
+            self._now_ns = bursts[-1].end_ns
+
+
+def _replanned(plan: PollPlan, change: Change) -> PollPlan:
+    match change.factor:
+        case "polling":
+            return replace(plan, enabled=change.value.strip() == "on")
+        case "baud":
+            return replace(plan, baud=int(change.value))
+        case "poll interval":
+            return replace(plan, interval_s=float(change.value.removesuffix("s")))
+    return plan
+
+
+def _poll(number: int, due_ns: int, bursts: Sequence[Burst]) -> Poll:
+    sent = bursts[0]
+    replies = [burst for burst in bursts if burst.direction is Direction.RX]
+    if not replies:
+        return Poll(number, due_ns, sent.start_ns, PollOutcome.TIMEOUT)
+    return Poll(number, due_ns, sent.start_ns, PollOutcome.REPLY, replies[0].start_ns - sent.end_ns)

@@ -1,0 +1,252 @@
+"""Sound inputs through PortAudio: chosen by name, one channel, 20 ms blocks.
+
+PortAudio is loaded late: it takes time, may be missing, and it and the system's sound libraries write to
+file descriptor 2, where a terminal's screen may be.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from telltick.model.errors import DeviceError
+from telltick.model.plan import AudioPlan
+from telltick.sources.audio import SILENT_AFTER_S, AudioBlock
+
+BLOCK_S = 0.02
+LATENCY_S = 0.08  # buffering asked of the sound system: deep enough to ride out a busy machine
+NS_PER_S = 1_000_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class InputInfo:
+    """A sound input of this machine.
+
+    Attributes:
+        name: its name.
+        channels: how many channels it offers.
+        rate_hz: the sample rate it prefers.
+        default: True for the system's default input.
+        system: the sound system it is reached through.
+        index: its number within PortAudio, good until PortAudio is started afresh.
+    """
+
+    name: str
+    channels: int
+    rate_hz: int
+    default: bool
+    system: str = ""
+    index: int = -1
+
+
+def portaudio_problem() -> str | None:
+    """Why no sound input can be used on this machine, with the fix; None when the library is there."""
+    try:
+        with _quiet_descriptor():
+            import sounddevice  # noqa: F401
+    except (OSError, ImportError) as why:
+        return f"the PortAudio library is missing ({why}): {_portaudio_fix()}"
+    return None
+
+
+def _portaudio_fix() -> str:
+    if sys.platform.startswith("linux"):
+        return "install libportaudio2 (or portaudio) with the system's package manager, then try again"
+    return "install the sounddevice package afresh with pip, it brings the library along"
+
+
+def list_inputs() -> tuple[InputInfo, ...]:
+    """The machine's sound inputs; none is opened.
+
+    Raises:
+        DeviceError: PortAudio is missing or cannot start.
+    """
+    sd = _portaudio()
+    try:
+        with _quiet_descriptor():
+            devices, systems = sd.query_devices(), sd.query_hostapis()
+            default = sd.default.device[0]
+    except sd.PortAudioError as why:
+        raise DeviceError(f"the sound system gave no list of inputs: {_words(why)}") from why
+    if default < 0 and systems:
+        default = systems[0].get("default_input_device", -1)
+    return tuple(
+        InputInfo(
+            str(device["name"]),
+            int(device["max_input_channels"]),
+            round(device["default_samplerate"]),
+            index == default,
+            str(systems[device["hostapi"]]["name"]),
+            index,
+        )
+        for index, device in enumerate(devices)
+        if device["max_input_channels"] > 0
+    )
+
+
+def choose_input(wanted: str | None, inputs: Sequence[InputInfo]) -> InputInfo:
+    """The input that a name means: the whole name first, else the one name that contains it; case is ignored.
+
+    An input that is offered through several sound systems counts once, through the first of them.
+
+    Raises:
+        DeviceError: no input, or several, are meant; the message lists what there is.
+    """
+    if not inputs:
+        raise DeviceError("there is no sound input: connect the receiver's audio to one, then try again")
+    if wanted is None:
+        return next((one for one in inputs if one.default), inputs[0])
+    word = wanted.casefold()
+    exact = [one for one in inputs if one.name.casefold() == word]
+    found = exact or [one for one in inputs if word in one.name.casefold()]
+    names = {one.name for one in found}
+    if len(names) == 1:
+        return found[0]
+    listed = ", ".join(sorted({f'"{one.name}"' for one in (found or inputs)}))
+    if found:
+        raise DeviceError(f'the sound input "{wanted}" could be any of {listed}: give more of the name')
+    raise DeviceError(f'there is no sound input "{wanted}"; there is {listed}')
+
+
+class SoundCard:
+    """One channel of a sound input as an `AudioSource`."""
+
+    def __init__(self, plan: AudioPlan) -> None:
+        """Find the input; it is opened by `start`.
+
+        Raises:
+            DeviceError: PortAudio or the input is missing, ambiguous, or refuses the settings.
+        """
+        self._plan = plan
+        self.rate_hz = plan.rate_hz
+        self.name = self._find().name
+        self._stream: Any = None
+        self._started = False
+        self._ended = threading.Event()
+        self._last_ns = 0
+
+    def start(self, sink: Callable[[AudioBlock], None]) -> None:
+        """Open the input and deliver its blocks.
+
+        A second start looks for the input afresh by its name, since its number may have changed.
+
+        Raises:
+            DeviceError: the input is not there (any more) or cannot be opened.
+        """
+        sd = _portaudio()
+        self.stop()
+        if self._started:
+            _restart_portaudio(sd)
+        self._started = True
+        found = self._find()
+        self._ended = ended = threading.Event()
+        self._last_ns = time.monotonic_ns()
+        try:
+            with _quiet_descriptor():
+                self._stream = sd.RawInputStream(
+                    device=found.index,
+                    channels=self._plan.channel,
+                    samplerate=self.rate_hz,
+                    dtype="int16",
+                    blocksize=round(BLOCK_S * self.rate_hz),
+                    latency=LATENCY_S,
+                    callback=self._deliver_to(sink),
+                    finished_callback=ended.set,
+                )
+                self._stream.start()
+        except sd.PortAudioError as why:
+            self.stop()
+            raise DeviceError(f'the sound input "{self.name}" could not be opened: {_words(why)}') from why
+
+    def stop(self) -> None:
+        """Close the input. Aborts, since an orderly stop can wait for a device that is gone."""
+        stream, self._stream = self._stream, None
+        if stream is not None:
+            with _quiet_descriptor():
+                stream.abort(ignore_errors=True)
+                stream.close(ignore_errors=True)
+
+    def problem(self) -> str | None:
+        """What is wrong with the input; None while blocks come."""
+        if self._stream is None:
+            return "the input is not open"
+        if self._ended.is_set():
+            return "the sound system ended the stream"
+        silent_s = (time.monotonic_ns() - self._last_ns) / NS_PER_S
+        return f"no sound for {silent_s:.1f} s" if silent_s > SILENT_AFTER_S else None
+
+    def _deliver_to(self, sink: Callable[[AudioBlock], None]) -> Callable[[Any, int, Any, Any], None]:
+        channels, channel = self._plan.channel, self._plan.channel - 1
+
+        def callback(indata: Any, _frames: int, _time: Any, status: Any) -> None:
+            arrival_ns = time.monotonic_ns()
+            samples = np.frombuffer(bytes(indata), dtype=np.int16)
+            if channels > 1:
+                samples = samples[channel::channels].copy()
+            self._last_ns = arrival_ns
+            sink(AudioBlock(samples, arrival_ns, bool(status.input_overflow)))
+
+        return callback
+
+    def _find(self) -> InputInfo:
+        found = choose_input(self._plan.device, list_inputs())
+        if self._plan.channel > found.channels:
+            raise DeviceError(
+                f'the sound input "{found.name}" has no channel {self._plan.channel}: '
+                f"choose a channel from 1 to {found.channels}"
+            )
+        sd = _portaudio()
+        try:
+            with _quiet_descriptor():
+                sd.check_input_settings(found.index, self._plan.channel, "int16", None, self.rate_hz)
+        except sd.PortAudioError as why:
+            raise DeviceError(
+                f'the sound input "{found.name}" does not offer {self.rate_hz} Hz: {_words(why)}'
+            ) from why
+        return found
+
+
+def _portaudio() -> Any:
+    problem = portaudio_problem()
+    if problem is not None:
+        raise DeviceError(problem)
+    import sounddevice
+
+    return sounddevice
+
+
+def _restart_portaudio(sd: Any) -> None:
+    """Make PortAudio look at the machine's devices again; it does so only when it starts, privately."""
+    with _quiet_descriptor(), contextlib.suppress(sd.PortAudioError):
+        sd._terminate()
+        sd._initialize()
+
+
+def _words(why: Exception) -> str:
+    return " ".join(str(part) for part in why.args[:1]) or type(why).__name__
+
+
+@contextlib.contextmanager
+def _quiet_descriptor() -> Iterator[None]:
+    """Send what C libraries write to file descriptor 2 nowhere, for a moment."""
+    try:
+        kept = os.dup(2)
+    except OSError:  # closed: nothing to keep quiet
+        yield
+        return
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
