@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 
@@ -19,8 +20,7 @@ def summary_text(document: dict[str, Any]) -> str:
     for step in document["steps"]:
         lines.append(_row(f"{step['index'] + 1}", step))
     lines += ["", *(_setup_line(step) for step in document["steps"])]
-    warnings = [*document["warnings"], *document["whole"].get("warnings", ())]
-    lines += [f"! {warning}" for warning in dict.fromkeys(warnings)]
+    lines += [f"! {_readable(warning)}" for warning in document["warnings"] if _concerns(warning)]
     return "\n".join(lines).rstrip()
 
 
@@ -28,9 +28,10 @@ def _polling_line(polling: dict[str, Any]) -> str:
     interval = polling["interval_s"]
     if not polling["polls"] or interval["median"] is None:
         return f"{polling['polls']} polls"
-    rate = f" at {polling['baud']} baud {polling['framing']}".rstrip() if polling["baud"] else ""
+    rate = f" at {polling['baud']} baud {polling['framing'] or ''}".rstrip() if polling["baud"] else ""
     on = 100 * polling["byte_on_fraction"]
-    return f"{polling['polls']} polls, one each {interval['median']:.3f} s{rate}, bytes flow {on:.1f} % of the time"
+    every = f"one each {interval['median']:.3f} s{rate}"
+    return f"{polling['polls']} polls, {every}, bytes flow {on:.1f} % of the time"
 
 
 def _latency_line(latency: dict[str, Any] | None) -> str:
@@ -53,6 +54,16 @@ def _row(name: str, reading: dict[str, Any]) -> str:
 
 def _level(value: float | None) -> str:
     return f"{'-':>9}" if value is None else f"{value:>9.1f}"
+
+
+def _concerns(warning: str) -> bool:
+    """Whether a warning is about something that the summary shows."""
+    return not warning.startswith("period:")
+
+
+def _readable(warning: str) -> str:
+    """A warning with the step's number as the summary counts them, from 1."""
+    return re.sub(r"^steps\[(\d+)\]", lambda match: f"step {int(match[1]) + 1}", warning)
 
 
 def _setup_line(step: dict[str, Any]) -> str:

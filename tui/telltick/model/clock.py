@@ -109,6 +109,20 @@ class AudioClock:
             out[inside] = n[inside]
         return out
 
+    def nearest_s(self, t_ns: npt.ArrayLike) -> Floats:
+        """Seconds of audio at session times, or nearest to them; in a gap, where audio comes back.
+
+        Returns:
+            shape of `t_ns`; NaN when the session has no anchors.
+        """
+        t = np.asarray(t_ns, dtype=np.float64)
+        out = np.full(t.shape, np.nan)
+        for index, run in enumerate(self._runs):
+            n = np.clip(run.sample_at(t), run.first_sample, run.end_sample)
+            reached = (n > run.first_sample) | (index == 0)
+            out[reached] = n[reached]
+        return out / self.rate_hz
+
     def t_at(self, sample: npt.ArrayLike) -> npt.NDArray[np.int64]:
         """Session time in ns of sample indices; the nearest run serves for indices outside every run.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 
 # ECMA-48: control sequences, then command strings up to their terminator, then two-byte escapes.
 _SEQUENCES = re.compile(
@@ -12,12 +11,10 @@ _SEQUENCES = re.compile(
     r"|\x1b[ -/]*[0-~]?"
 )
 _SPACES = re.compile(r"\s+")
-# Control, format (bidirectional overrides among them), surrogate and private-use characters.
-_HARMFUL = {"Cc", "Cf", "Cs", "Co"}
 
 
 def plain_text(text: str, limit: int = 200) -> str:
-    """One line of printable text: no escape sequences, control or bidirectional characters.
+    """One line of printable text: no escape sequences, no control, bidirectional or unassigned characters.
 
     Args:
         text: anything.
@@ -25,7 +22,7 @@ def plain_text(text: str, limit: int = 200) -> str:
     """
     text = _SEQUENCES.sub("", text[: 4 * limit + 64])
     text = _SPACES.sub(" ", text)
-    text = "".join(c for c in text if unicodedata.category(c) not in _HARMFUL).strip()
+    text = "".join(c for c in text if c.isprintable()).strip()
     if len(text) > limit:
         return text[: max(limit - 3, 0)].rstrip() + "..."[:limit]
     return text

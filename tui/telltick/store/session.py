@@ -12,9 +12,11 @@ import msgspec
 import numpy as np
 
 from telltick.model.clock import NS, Anchor, AudioClock
+from telltick.model.document import SessionDocument
 from telltick.model.errors import BadSessionError
 from telltick.model.marks import Mark, MarkRow, standing_marks
 from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts
+from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Gate, Poll
 from telltick.store.bursts import BurstColumns
 from telltick.store.folder import check_session_folder
@@ -23,6 +25,7 @@ from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
 
 _BURST_COLUMNS = "start_ns, end_ns, direction, data, poll"
+RATES_HZ = (8_000, 384_000)  # what a session can have
 _MARK_COLUMNS = "row, withdrawn, number, t_ns, settled_ns, kind, factor, value, note, origin, late"
 
 
@@ -174,6 +177,23 @@ class SessionReader:
         """
         return self._bursts.gate(self.clock, start_ns, end_ns)
 
+    def document(self) -> SessionDocument:
+        """All it holds now, for export."""
+        return SessionDocument(
+            name=plain_text(self.folder.resolve().name),
+            facts=self.facts,
+            clock=self.clock,
+            samples=self.audio.samples,
+            bursts=self.bursts,
+            marks=self.marks,
+            mark_rows=self.mark_rows,
+            gaps=self.gaps,
+            health=self.health,
+            requests=self.requests,
+            outcomes=self.outcomes,
+            ending=self.ending,
+        )
+
     def _t_ns(self, sample: int) -> int:
         return int(self.clock.t_at(np.array([sample]))[0])
 
@@ -204,7 +224,13 @@ class SessionReader:
         found = self._journal.rows("SELECT name, json FROM fact LIMIT 100")
         with self._nonsense_explained():
             facts = {name: msgspec.json.decode(json) for name, json in found}
-            return msgspec.convert(clean_deep(facts), SessionFacts)
+            read = msgspec.convert(clean_deep(facts), SessionFacts)
+        low, high = RATES_HZ
+        if not low <= read.rate_hz <= high:
+            raise BadSessionError(
+                f"{self.folder} claims a sample rate of {read.rate_hz} Hz; take a fresh copy"
+            )
+        return read
 
     @contextlib.contextmanager
     def _nonsense_explained(self) -> Iterator[None]:

@@ -1,0 +1,151 @@
+"""Journal, steps and bursts as CSV tables (RFC 4180, UTF-8) that are safe to open in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable, Sequence
+from operator import itemgetter
+from typing import Any
+
+from telltick.export.values import audio_s, number, span_s, wall_utc
+from telltick.model.clock import NS
+from telltick.model.document import SessionDocument
+from telltick.model.readings import Measurement, Reading
+from telltick.model.text import plain_text
+
+_NOTE_LIMIT = 2_000
+# What makes a spreadsheet compute a cell instead of showing it; the last four are the full-width forms.
+_FORMULA_STARTS = tuple("=+-@\t\r\n|%＝＋－＠")
+
+JOURNAL_COLUMNS = (
+    "time_s", "settled_s", "utc", "entry", "factor", "value", "note", "origin", "late",
+)  # fmt: skip
+READING_COLUMNS = (
+    "polls", "seconds", "noise_dbfs", "interference_dbfs", "excess_db", "excess_low_db", "excess_high_db",
+    "i_over_n_db", "verdict", "p_value", "upper_limit_i_over_n_db",
+)  # fmt: skip
+BURST_COLUMNS = ("start_s", "end_s", "direction", "bytes_hex")
+
+
+def journal_csv(session: SessionDocument) -> str:
+    """Everything that happened, in order of time: marks, gaps, requests, health, the ending.
+
+    Times are seconds of audio; `settled_s` is the end of a change's hands-on time, or of a gap or request.
+    """
+    entries = sorted([*_marks(session), *_events(session)], key=itemgetter(0))
+    rows = (
+        (
+            audio_s(session, t_ns),
+            audio_s(session, settled_ns),
+            wall_utc(session.facts, t_ns),
+            entry,
+            *map(text_cell, (factor, value, note)),
+            origin,
+            late,
+        )
+        for t_ns, settled_ns, entry, factor, value, note, origin, late in entries
+    )
+    return _table(JOURNAL_COLUMNS, rows)
+
+
+def steps_csv(session: SessionDocument, measurement: Measurement) -> str:
+    """One row for the whole session, then one for each step; the setup has a column for each factor."""
+    factors = sorted({factor for one in measurement.steps for factor in one.step.setup})
+    header = (
+        "step",
+        "start_s",
+        "end_s",
+        *READING_COLUMNS,
+        "changed",
+        *(text_cell(f"setup: {f}") for f in factors),
+    )
+    blank = [None] * (1 + len(factors))
+    rows: list[Sequence[Any]] = [("whole", 0.0, session.seconds, *_reading(measurement.whole), *blank)]
+    for one in measurement.steps:
+        step = one.step
+        span = (audio_s(session, step.start_ns), audio_s(session, step.end_ns))
+        setup = [text_cell(step.setup.get(factor)) for factor in factors]
+        rows.append((step.index, *span, *_reading(one.reading), text_cell(", ".join(step.changed)), *setup))
+    return _table(header, rows)
+
+
+def bursts_csv(session: SessionDocument) -> str:
+    """The bytes on the line, as ``import --bursts`` reads them; bursts without audio are left out."""
+    bursts = sorted(session.bursts, key=lambda burst: burst.start_ns)
+    starts = session.clock.sample_at([burst.start_ns for burst in bursts]) / session.facts.rate_hz
+    return _table(
+        BURST_COLUMNS,
+        (
+            (
+                f"{start:.9f}",
+                f"{start + (burst.end_ns - burst.start_ns) / NS:.9f}",
+                str(burst.direction),
+                burst.data.hex(" "),  # spaces keep a spreadsheet from reading 3E10 as a number
+            )
+            for start, burst in zip(starts.tolist(), bursts, strict=True)
+            if start == start  # noqa: PLR0124  (NaN, no audio, differs from itself)
+        ),
+    )
+
+
+def text_cell(text: str | None) -> str | None:
+    """Text that no spreadsheet takes for a formula: a leading apostrophe stands before what would be one.
+
+    Source: OWASP, "CSV Injection".
+    """
+    if text is None:
+        return None
+    plain = plain_text(text, _NOTE_LIMIT)
+    return f"'{plain}" if plain.startswith(_FORMULA_STARTS) else plain
+
+
+Entry = tuple[int, int | None, str, str | None, str | None, str, str, bool | None]
+
+
+def _marks(session: SessionDocument) -> Iterable[Entry]:
+    for mark in session.marks:
+        settled = mark.settled_ns if mark.settled_ns != mark.t_ns else None
+        what = (str(mark.kind), mark.factor, mark.value, mark.note, str(mark.origin), mark.late)
+        yield mark.t_ns, settled, *what
+
+
+def _events(session: SessionDocument) -> Iterable[Entry]:
+    for gap in session.gaps:
+        missing_s = span_s(gap.start_ns, gap.end_ns)
+        lost = "still missing" if missing_s is None else f"{missing_s:.3f} s missing"
+        yield gap.start_ns, gap.end_ns, "gap", str(gap.kind), lost, gap.note, "program", None
+    outcomes = {outcome.request: outcome for outcome in session.outcomes}
+    for request in session.requests:
+        outcome = outcomes.get(request.number)
+        state = "pending" if outcome is None else "done" if outcome.done else "refused"
+        note = f"{state}: {outcome.note}" if outcome and outcome.note else state
+        settled = outcome.t_ns if outcome else None
+        yield request.t_ns, settled, "request", str(request.verb), request.value, note, "operator", None
+    for health in session.health:
+        yield health.t_ns, None, "health", health.kind, f"{health.value:g}", health.note, "program", None
+    if session.ending:
+        yield session.ending.t_ns, None, "end", None, session.ending.how, session.ending.note, "program", None
+
+
+def _reading(reading: Reading) -> tuple[Any, ...]:
+    excess = reading.excess_db
+    return (
+        reading.polls,
+        reading.seconds,
+        number(reading.noise_dbfs),
+        number(reading.interference_dbfs),
+        *((excess.value, excess.low, excess.high) if excess else (None, None, None)),
+        number(reading.i_over_n_db),
+        str(reading.verdict),
+        number(reading.p_value),
+        number(reading.upper_limit_i_over_n_db),
+    )
+
+
+def _table(header: Sequence[str | None], rows: Iterable[Sequence[Any]]) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(header)
+    writer.writerows(rows)
+    return out.getvalue()
