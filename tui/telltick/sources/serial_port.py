@@ -26,7 +26,7 @@ try:
 except ImportError:  # not a POSIX system
     PORT_ERRORS = (OSError, ValueError)
 
-READ_SLICE_S = 0.01
+READ_SLICE_S = 0.02
 """How long one read may block; set once, since network ports negotiate afresh whenever it changes."""
 WRITE_TIMEOUT_S = 1.0
 

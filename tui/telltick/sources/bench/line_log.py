@@ -20,6 +20,19 @@ def burst_edges(burst: Burst, framing: Framing) -> tuple[Floats, Floats]:
     return burst.start_ns / NS + at, step
 
 
+def joined_edges(bursts: Iterable[Burst], framing: Framing) -> tuple[Floats, Floats]:
+    """The edges of several bursts in order of time, each of shape (edges,)."""
+    return _joined([burst_edges(burst, framing) for burst in bursts])
+
+
+def _joined(pieces: list[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
+    if not pieces:
+        return np.zeros(0), np.zeros(0)
+    at, step = (np.concatenate(column) for column in zip(*pieces, strict=True))
+    order = np.argsort(at, kind="stable")
+    return at[order], step[order]
+
+
 class LineLog:
     """Edges by time; written by the radio's thread, read once by the receiver's."""
 
@@ -45,8 +58,4 @@ class LineLog:
                     taken.append((at[:cut], step[:cut]))
                 if cut < len(at):
                     self._pending.append((at[cut:], step[cut:]))
-        if not taken:
-            return np.zeros(0), np.zeros(0)
-        at, step = (np.concatenate(column) for column in zip(*taken, strict=True))
-        order = np.argsort(at, kind="stable")
-        return at[order], step[order]
+        return _joined(taken)

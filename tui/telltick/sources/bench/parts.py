@@ -8,15 +8,16 @@ from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.framing import Framing
 from telltick.model.plan import PollPlan
-from telltick.sources.bench.line_log import burst_edges
+from telltick.sources.bench.line_log import joined_edges
 from telltick.sources.bench.paths import COUPLINGS
 from telltick.sources.bench.radio import END, STATUS_REQUEST, Radio
-from telltick.sources.bench.receiver import Edges, Receiver
+from telltick.sources.bench.receiver import Edges, Receiver, amplitude
 from telltick.sources.bench.state import BenchState
 
 LATENCY_S = 0.063
 I_OVER_N_DB = 5.5  # 6.6 dB of excess with everything at its default
-REFERENCE_BAUD = 9600
+STANDARD_BAUD = 9600
+STANDARD_POLLS = 20
 
 
 def bench_plan(port: str) -> PollPlan:
@@ -39,15 +40,18 @@ def make_receiver(seed: int, rate_hz: int, path: str, i_over_n_db: float) -> Rec
     if path not in COUPLINGS:
         raise BadInputError(f"the bench has no path {path!r}: choose one of {', '.join(COUPLINGS)}")
     plain = Receiver(seed, rate_hz, None)
-    wanted_dbfs = plain.noise_dbfs(BenchState()) + i_over_n_db
-    gain = plain.edge_gain_for(wanted_dbfs, *_reference_poll(rate_hz))
-    return Receiver(seed, rate_hz, COUPLINGS[path], gain)
+    wanted = amplitude(10 ** ((plain.noise_dbfs(BenchState()) + i_over_n_db) / 10))
+    return Receiver(seed, rate_hz, COUPLINGS[path], wanted / _standard_hash(plain))
 
 
-def _reference_poll(rate_hz: int) -> tuple[Edges, float]:
-    """Edges of one poll from sample 0 on, and for how many samples bytes flow."""
+def _standard_hash(receiver: Receiver) -> float:
+    """R.m.s. value, while bytes flow, of what is heard of standard polls whose edges have unit strength."""
     framing = Framing()
-    bursts = Radio(0, framing).hear(0, STATUS_REQUEST, REFERENCE_BAUD)
-    at, step = (np.concatenate(part) for part in zip(*(burst_edges(b, framing) for b in bursts), strict=True))
-    on_s = sum(burst.end_ns - burst.start_ns for burst in bursts) / NS
-    return Edges(at * rate_hz, step), on_s * rate_hz
+    radio = Radio(0, framing)
+    energy, on_s = 0.0, 0.0
+    for second in range(STANDARD_POLLS):
+        bursts = radio.hear(second * NS, STATUS_REQUEST, STANDARD_BAUD)
+        at_s, step = joined_edges(bursts, framing)
+        energy += receiver.hash_energy(Edges((at_s - second) * receiver.rate_hz, step))
+        on_s += sum(burst.end_ns - burst.start_ns for burst in bursts) / NS
+    return float(np.sqrt(energy / (on_s * receiver.rate_hz)))

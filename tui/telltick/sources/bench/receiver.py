@@ -69,7 +69,7 @@ class Receiver:
             seed: of the noise.
             rate_hz: sample rate.
             coupling: the way in; None for a receiver that does not hear the line.
-            edge_gain: strength of one edge at the coupling's default state; `edge_gain_for` finds it.
+            edge_gain: strength of one edge at the coupling's default state.
         """
         self.rate_hz = rate_hz
         self._rng = np.random.default_rng(seed)
@@ -79,6 +79,7 @@ class Receiver:
         self._edge_gain = edge_gain
         self._noise_tail = np.zeros(len(self._filter) - 1)
         self._hash_tail = np.zeros(len(self._filter) - 1)
+        self._hum_second = _hum(rate_hz)
         self._spectra: dict[int, _Spectra] = {}
 
     @property
@@ -90,17 +91,11 @@ class Receiver:
         """The true noise floor, 0 dBFS being a full-scale sine's r.m.s. value."""
         return float(10 * np.log10(_noise_power(state)))
 
-    def edge_gain_for(self, interference_dbfs: float, edges: Edges, on_samples: float) -> float:
-        """The `edge_gain` with which these edges have this mean power while bytes flow.
-
-        Args:
-            interference_dbfs: wanted power, 0 dBFS being a full-scale sine's.
-            edges: edges of the bytes that flow, from sample 0 on.
-            on_samples: for how many samples bytes flow.
-        """
+    def hash_energy(self, edges: Edges) -> float:
+        """Sum of squares of what is heard of edges of unit strength, everything at its default."""
         count = int(edges.at[-1]) + 2 * self.delay + 2
-        unit = Receiver(0, self.rate_hz, Coupling()).render_parts(0, count, edges, BenchState()).interference
-        return float(_amplitude(10 ** (interference_dbfs / 10)) / np.sqrt(np.sum(unit**2) / on_samples))
+        unit = Receiver(0, self.rate_hz, Coupling()).render_parts(0, count, edges, BenchState())
+        return float(np.sum(unit.interference**2))
 
     def render(self, first: int, count: int, edges: Edges, state: BenchState) -> npt.NDArray[np.int16]:
         """Samples [first, first + count) as the sound card would give them.
@@ -118,22 +113,24 @@ class Receiver:
         spectra = self._spectra.get(count)
         if spectra is None:
             spectra = self._spectra[count] = _Spectra(self._filter, count, self.rate_hz)
-        noise = self._rng.standard_normal(count) * self._noise_gain * _amplitude(_noise_power(state))
+        noise = self._rng.standard_normal(count) * self._noise_gain * amplitude(_noise_power(state))
         filtered = np.fft.irfft(np.fft.rfft(noise, spectra.length) * spectra.filter, spectra.length)
         return Parts(
             self._overlap(filtered, count, "_noise_tail"),
-            self._overlap(self._hash(first, count, edges, state, spectra), count, "_hash_tail"),
+            self._overlap(
+                self._hash(first, edges.between(first, first + count), state, spectra), count, "_hash_tail"
+            ),
             self._hum(first, count),
         )
 
-    def _hash(self, first: int, count: int, edges: Edges, state: BenchState, spectra: _Spectra) -> Floats:
-        inside = edges.between(first, first + count)
+    def _hash(self, first: int, inside: Edges, state: BenchState, spectra: _Spectra) -> Floats:
         if self._coupling is None or not len(inside.at):
             return np.zeros(spectra.length)
         strength = self._edge_gain * 10 ** (self._coupling.gain_db(state) / 20)
         waves = np.exp(-2j * np.pi * np.outer(spectra.band / spectra.length, inside.at - first))
         spectrum = np.zeros(spectra.length // 2 + 1, dtype=np.complex128)
-        spectrum[spectra.band] = spectra.coupled * (waves @ inside.step)
+        # Not a matrix product: it would wake the linear algebra library's threads, which then spin.
+        spectrum[spectra.band] = spectra.coupled * np.einsum("ft,t->f", waves, inside.step)
         return np.fft.irfft(spectrum * strength, spectra.length)
 
     def _overlap(self, piece: Floats, count: int, tail_name: str) -> Floats:
@@ -144,9 +141,7 @@ class Receiver:
         return piece[:count]
 
     def _hum(self, first: int, count: int) -> Floats:
-        t = (first + np.arange(count)) / self.rate_hz
-        waves = [10 ** (dbfs / 20) * np.sin(2 * np.pi * hz * t + hz) for hz, dbfs in HUM_DBFS.items()]
-        return np.asarray(np.sum(waves, axis=0), dtype=np.float64)
+        return np.asarray(self._hum_second[(first + np.arange(count)) % self.rate_hz], dtype=np.float64)
 
 
 def to_int16(parts: Parts) -> npt.NDArray[np.int16]:
@@ -180,6 +175,13 @@ def _passband_fir(rate_hz: int) -> Floats:
     return np.asarray(ideal * np.blackman(len(t)) / rate_hz, dtype=np.float64)
 
 
+def _hum(rate_hz: int) -> Floats:
+    """One second of hum, which repeats every second; shape (rate_hz,)."""
+    t = np.arange(rate_hz) / rate_hz
+    waves = [10 ** (dbfs / 20) * np.sin(2 * np.pi * hz * t + hz) for hz, dbfs in HUM_DBFS.items()]
+    return np.asarray(np.sum(waves, axis=0), dtype=np.float64)
+
+
 def _noise_power(state: BenchState) -> float:
     """Noise in the passband relative to a full-scale sine's power."""
     gain = 10 ** (state.rf_gain_db / 10)
@@ -187,6 +189,6 @@ def _noise_power(state: BenchState) -> float:
     return float(gain * (antenna + 10 ** (FRONT_NOISE_DBFS / 10)) + 10 ** (AUDIO_NOISE_DBFS / 10))
 
 
-def _amplitude(power: float) -> float:
+def amplitude(power: float) -> float:
     """R.m.s. value relative to full scale; a full-scale sine's is 1 / sqrt(2) (AES17's 0 dBFS)."""
     return float(np.sqrt(power / 2))
