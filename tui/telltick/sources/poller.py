@@ -29,11 +29,16 @@ NAP_S = 0.001
 
 @dataclass(frozen=True, slots=True)
 class _Wanted:
-    """What the poller has been told; replaced as a whole, so that the thread sees every change."""
+    """What the poller has been told; replaced as a whole, so that the thread sees every change.
+
+    Attributes:
+        grid: rises whenever the schedule is to start anew.
+    """
 
     polling: bool
     interval_s: float
     baud: int
+    grid: int = 1
     stopping: bool = False
 
 
@@ -81,7 +86,7 @@ class Poller:
         self._schedule = Schedule(plan.interval_s, plan.jitter_ms, seed)
         self._changed = threading.Condition()
         self._wanted = _Wanted(plan.enabled, plan.interval_s, plan.baud)
-        self._applied = replace(self._wanted, polling=False)
+        self._applied = replace(self._wanted, grid=0)
         self._port: Port | None = None
         self._lost = False
         self._slot: Slot | None = None
@@ -120,7 +125,7 @@ class Poller:
 
     def set_polling(self, polling: bool) -> None:
         """Start or stop sending requests; after a stop no burst to the radio begins."""
-        self._want(polling=polling)
+        self._want(new_grid=polling and not self._wanted.polling, polling=polling)
 
     def set_interval(self, interval_s: float) -> None:
         """Change the interval, from the next request on.
@@ -129,7 +134,7 @@ class Poller:
             ValueError: no such interval can be polled at.
         """
         replace(self._plan, interval_s=interval_s)  # checks the range
-        self._want(interval_s=interval_s)
+        self._want(new_grid=True, interval_s=interval_s)
 
     def set_baud(self, baud: int) -> None:
         """Change the character rate once the reply under way is in; a port may refuse it, and says so.
@@ -140,9 +145,9 @@ class Poller:
         replace(self._plan, baud=baud)
         self._want(baud=baud)
 
-    def _want(self, **changes: Any) -> None:
+    def _want(self, new_grid: bool = False, **changes: Any) -> None:
         with self._changed:
-            self._wanted = replace(self._wanted, **changes)
+            self._wanted = replace(self._wanted, grid=self._wanted.grid + new_grid, **changes)
             self._changed.notify_all()
 
     # ---- the poller's thread
@@ -207,7 +212,7 @@ class Poller:
 
     def _apply(self, port: Port, wanted: _Wanted) -> None:
         before, self._applied = self._applied, wanted
-        if wanted.polling and (not before.polling or wanted.interval_s != before.interval_s):
+        if wanted.grid != before.grid:
             self._schedule.restart(self._clock_ns(), wanted.interval_s)
             self._slot = None
         if wanted.baud != port.baudrate:

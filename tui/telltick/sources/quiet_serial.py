@@ -40,5 +40,6 @@ class QuietSerial(serial.Serial):
         super().close()
 
     def _control(self, request: int, argument: bytes = b"") -> None:
+        assert self.fd is not None  # not fileno(): while the port is being opened it does not count as open
         with contextlib.suppress(OSError):  # a pseudo-terminal has no control lines
-            fcntl.ioctl(self.fileno(), request, argument)
+            fcntl.ioctl(self.fd, request, argument)

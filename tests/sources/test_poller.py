@@ -1,0 +1,239 @@
+"""The poller over real pyserial and real pseudo-terminals."""
+
+from __future__ import annotations
+
+import threading
+import time
+
+import pytest
+
+from telltick.model.plan import PollPlan
+from telltick.model.traffic import Direction, PollOutcome
+from telltick.sources import poller as poller_module
+from telltick.sources.bench.pty_line import line_baud
+from telltick.sources.serial_port import open_port
+from tests.sources.far_end import PATIENCE_S, FarEnd, Heard, poller_for
+
+CHAR_NS = 10 / 9600 * 1e9
+
+
+@pytest.fixture
+def far():
+    end = FarEnd()
+    yield end
+    end.hang_up()
+
+
+@pytest.fixture
+def heard():
+    return Heard()
+
+
+@pytest.fixture
+def polling(far, heard):
+    """Starts pollers on the far end's line and stops them afterwards."""
+    started = []
+
+    def start(**plan):
+        options = {
+            "frame_text": "Q1;",
+            "interval_s": 0.05,
+            "jitter_ms": 2.0,
+            "reply_terminator": "3b",
+            **plan,
+        }
+        opened = threading.Event()
+
+        def open_and_tell(plan):
+            port = open_port(plan)
+            opened.set()
+            return port
+
+        poller = poller_for(PollPlan(**{"port": far.path, **options}), heard, open_and_tell)
+        started.append(poller)
+        poller.start()
+        assert opened.wait(timeout=PATIENCE_S)
+        return poller
+
+    yield start
+    for poller in started:
+        poller.stop()
+
+
+def test_a_reply_is_taken_up_to_its_terminator(far, heard, polling):
+    polling()
+    assert far.hear(3) == b"Q1;"
+    far.say(b"Q1 0042;")
+    poll = heard.poll()
+    sent, answered = heard.burst(), heard.burst()
+    assert (poll.number, poll.outcome) == (0, PollOutcome.REPLY)
+    assert (sent.direction, sent.data, sent.poll) == (Direction.TX, b"Q1;", 0)
+    assert (answered.direction, answered.data, answered.poll) == (Direction.RX, b"Q1 0042;", 0)
+    assert sent.end_ns - sent.start_ns == pytest.approx(3 * CHAR_NS, abs=1)
+    assert answered.end_ns - answered.start_ns >= 8 * CHAR_NS - 1
+    assert poll.sent_ns == sent.start_ns >= poll.due_ns
+
+
+def test_a_reply_is_taken_up_to_its_length(far, heard, polling):
+    polling(reply_terminator=None, reply_bytes=5)
+    far.hear(3)
+    far.say(b"12345")
+    assert heard.poll().outcome is PollOutcome.REPLY
+    assert heard.burst(Direction.RX).data == b"12345"
+
+
+def test_a_reply_ends_with_silence(far, heard, polling):
+    polling(reply_terminator=None, reply_silence_ms=20, reply_timeout_ms=5000)
+    far.hear(3)
+    far.say(b"any length")
+    assert heard.poll().outcome is PollOutcome.REPLY
+    assert heard.burst(Direction.RX).data == b"any length"
+
+
+def test_without_an_awaited_reply_requests_go_out_and_answers_are_journalled_all_the_same(
+    far, heard, polling
+):
+    polling(reply_terminator=None)
+    far.hear(3)
+    far.say(b"unasked")
+    first = heard.poll()
+    assert (first.outcome, first.reply_ns) == (PollOutcome.REPLY, None)
+    assert heard.burst(Direction.RX).data == b"unasked"
+    assert heard.troubles.empty()
+
+
+def test_a_radio_that_stays_silent_times_out_and_is_polled_again(far, heard, polling):
+    polling(reply_timeout_ms=20)
+    assert [heard.poll().outcome for _ in range(3)] == [PollOutcome.TIMEOUT] * 3
+    assert far.hear(9) == b"Q1;" * 3
+
+
+def test_a_reply_that_stops_half_way_is_journalled_and_counted(far, heard, polling):
+    polling(reply_timeout_ms=40)
+    far.hear(3)
+    far.say(b"Q1 00")
+    assert heard.poll().outcome is PollOutcome.TIMEOUT
+    assert heard.burst(Direction.RX).data == b"Q1 00"
+    assert heard.trouble()[0] == "incomplete reply"
+
+
+def test_a_reply_after_the_timeout_is_journalled_with_its_poll_and_counted_as_late(far, heard, polling):
+    polling(reply_timeout_ms=10, interval_s=0.3)
+    far.hear(3)
+    assert heard.poll().outcome is PollOutcome.TIMEOUT
+    far.say(b"Q1 0042;")
+    late = heard.burst(Direction.RX)
+    assert (late.data, late.poll) == (b"Q1 0042;", 0)
+    assert heard.trouble()[0] == "late reply"
+
+
+def test_bytes_after_the_reply_are_journalled_as_a_burst_of_their_own(far, heard, polling):
+    polling()
+    far.hear(3)
+    far.say(b"Q1 0042;\xff\x00\xff")
+    assert heard.burst(Direction.RX).data == b"Q1 0042;"
+    assert heard.burst(Direction.RX).data == b"\xff\x00\xff"
+    assert heard.trouble()[0] == "serial garbage"
+
+
+def test_bytes_before_any_request_belong_to_no_poll(far, heard, polling):
+    polling(enabled=False)
+    far.say(b"hello")
+    burst = heard.burst()
+    assert (burst.data, burst.direction, burst.poll) == (b"hello", Direction.RX, None)
+
+
+def test_after_a_stop_no_request_begins(far, heard, polling):
+    poller = polling(reply_terminator=None, interval_s=0.01)
+    far.hear(30)
+    poller.set_polling(False)
+    stopped_ns = time.monotonic_ns()
+    far.hear(10**6, within_s=0.2)
+    poller.stop()
+    sent = [b.start_ns for b in heard.bursts.queue if b.direction is Direction.TX]
+    assert sent
+    assert max(sent) <= stopped_ns
+    assert not poller.polling
+
+
+def test_a_stop_and_a_start_take_effect_in_the_middle_of_a_long_wait(far, heard, polling):
+    poller = polling(reply_terminator=None, interval_s=3600)
+    far.hear(3)
+    poller.set_polling(False)
+    poller.set_polling(True)
+    assert far.hear(3) == b"Q1;"
+    assert [heard.poll().number for _ in range(2)] == [0, 1]
+
+
+def test_a_new_interval_takes_effect_in_the_middle_of_a_long_wait(far, polling):
+    poller = polling(reply_terminator=None, interval_s=3600)
+    far.hear(3)
+    poller.set_interval(0.02)
+    assert far.hear(9) == b"Q1;" * 3
+    assert poller.interval_s == 0.02
+
+
+def test_a_new_rate_reaches_the_line_and_the_length_of_bursts(far, heard, polling):
+    poller = polling(reply_terminator=None)
+    far.hear(3)
+    poller.set_baud(19200)
+    while (burst := heard.burst()).end_ns - burst.start_ns > 2 * CHAR_NS:
+        pass
+    assert burst.end_ns - burst.start_ns == pytest.approx(1.5 * CHAR_NS, abs=1)
+    assert (poller.baud, line_baud(far.fd, 0)) == (19200, 19200)
+
+
+@pytest.mark.parametrize(("setter", "value"), [("set_interval", 0.0), ("set_interval", 1e9), ("set_baud", 3)])
+def test_settings_that_cannot_be_are_refused_and_change_nothing(far, polling, setter, value):
+    poller = polling(enabled=False)
+    with pytest.raises(ValueError, match="must be"):
+        getattr(poller, setter)(value)
+    assert (poller.interval_s, poller.baud) == (0.05, 9600)
+
+
+def test_poll_numbers_continue_where_they_were_told_to(far, heard):
+    plan = PollPlan(port=far.path, frame_text="Q1;", interval_s=0.02)
+    poller = poller_for(plan, heard, open_port, first_number=1000)
+    poller.start()
+    assert [heard.poll().number for _ in range(3)] == [1000, 1001, 1002]
+    poller.stop()
+
+
+def test_a_port_that_vanishes_and_comes_back_is_told_once_each_and_polled_on(tmp_path, heard, monkeypatch):
+    monkeypatch.setattr(poller_module, "RETRY_S", 0.02)
+    link = tmp_path / "radio"
+    first, second = FarEnd(), FarEnd()
+    link.symlink_to(first.path)
+    poller = poller_for(PollPlan(port=str(link), frame_text="Q1;", interval_s=0.02), heard, open_port)
+    poller.start()
+    first.hear(6)
+    first.hang_up()
+    assert heard.trouble()[0] == "serial lost"
+    link.unlink()
+    link.symlink_to(second.path)
+    assert heard.trouble()[0] == "serial back"
+    assert second.hear(6) == b"Q1;Q1;"
+    poller.stop()
+    numbers = [poll.number for poll in heard.polls.queue]
+    assert numbers == list(range(len(numbers)))
+    assert heard.troubles.empty()
+    second.hang_up()
+
+
+def test_stopping_lets_the_reply_under_way_come_in_and_frees_the_port(far, heard, polling):
+    poller = polling(reply_timeout_ms=60_000)
+    far.hear(3)
+    far.say(b"Q1 0")
+    poller.stop()
+    assert heard.burst(Direction.RX).data == b"Q1 0"
+    open_port(PollPlan(port=far.path, frame_text="?")).close()
+
+
+def test_a_loop_back_url_answers_every_request_with_itself(heard):
+    plan = PollPlan(port="loop://", frame_text="Q1;", interval_s=0.02, reply_terminator="3b")
+    poller = poller_for(plan, heard, open_port)
+    poller.start()
+    polls = [heard.poll() for _ in range(3)]
+    poller.stop()
+    assert {poll.outcome for poll in polls} == {PollOutcome.REPLY}
+    assert heard.burst(Direction.RX).data == b"Q1;"
