@@ -22,6 +22,7 @@ JOURNAL_NAME = "journal.sqlite"
 AUDIO_NAME = "audio"
 LOG_NAME = "recorder.log"
 PRIVATE = 0o700
+_NAMES = (JOURNAL_NAME, *(f"{JOURNAL_NAME}-{kind}" for kind in ("wal", "shm", "journal")), AUDIO_NAME)
 
 
 def sessions_folder(settings: Settings) -> Path:
@@ -103,8 +104,11 @@ def check_session_folder(path: Path) -> Path:
     journal = path / JOURNAL_NAME
     if not os.path.lexists(journal):
         raise BadSessionError(f"{path} is not a session: it holds no {JOURNAL_NAME}")
-    if journal.is_symlink() or not journal.is_file():
+    if not journal.is_file():
         raise BadSessionError(f"{path} is not a session: its {JOURNAL_NAME} is not a plain file")
+    link = next((name for name in _NAMES if (path / name).is_symlink()), None)
+    if link is not None:
+        raise BadSessionError(f"{path} is not a session: its {link} is a link to somewhere else")
     return path
 
 

@@ -20,6 +20,7 @@ from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.traffic import Burst, Poll
 from telltick.store.folder import JOURNAL_NAME, check_session_folder
+from telltick.store.readonly import DAMAGE
 from telltick.store.schema import LONGEST_VALUE, check_schema, migrate
 
 BUSY_S = 5.0
@@ -80,7 +81,7 @@ class Journal:
             db = _connect(path)
             check_schema(db, str(folder))
             migrate(db)
-        except sqlite3.DatabaseError as why:
+        except DAMAGE as why:
             raise BadSessionError(
                 f"the journal of {folder} is damaged ({why}); take a fresh copy of it"
             ) from why

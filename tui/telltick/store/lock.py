@@ -40,7 +40,7 @@ def hold(folder: Path) -> Iterator[None]:
         BadInputError: the folder cannot be written.
     """
     try:
-        fd = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o600)
+        fd = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o600)
     except OSError as why:
         raise BadInputError(
             f"{folder} cannot be written ({why.strerror or why}); choose another folder"

@@ -15,6 +15,7 @@ from telltick.model.errors import BadSessionError
 from telltick.store.folder import JOURNAL_NAME
 from telltick.store.schema import LONGEST_VALUE, check_schema
 
+DAMAGE = (sqlite3.Error, OSError, UnicodeError)  # what reading a damaged database may raise
 _BUSY_S = 5.0
 _PAGE = 4096  # rows
 _COMPANIONS = ("-wal", "-journal")  # what a killed writer may leave beside the database
@@ -95,7 +96,7 @@ class ReadOnlyJournal:
     def _damage_explained(self) -> Iterator[None]:
         try:
             yield
-        except (sqlite3.Error, OSError) as why:
+        except DAMAGE as why:
             raise BadSessionError(
                 f"the journal of {self._folder} cannot be read ({why}); take a fresh copy of the session"
             ) from why

@@ -253,7 +253,8 @@ class AudioReader:
         while at < end:
             segment = self._segments[index]
             if not segment.first <= at < segment.end:
-                missing = self._segments[index - 1].end if index else 0
+                before = index if segment.first <= at else index - 1
+                missing = self._segments[before].end if before >= 0 else 0
                 raise BadSessionError(
                     f"audio is missing: {self._folder / segment_name(missing)} is not there or not whole; "
                     "take a fresh copy of the session"

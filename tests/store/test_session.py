@@ -1,0 +1,306 @@
+"""A session as its readers see it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sqlite3
+import stat
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from telltick.model.clock import NS, Anchor
+from telltick.model.errors import BadSessionError
+from telltick.model.marks import MarkKind
+from telltick.model.session import Outcome, Verb
+from telltick.model.traffic import gate_from_bursts
+from telltick.store.journal import Journal
+from telltick.store.segments import AudioWriter
+from telltick.store.session import SessionReader
+from tests.store.scene import FACTS, RATE, noise, poll_at, write_session
+
+
+def test_a_saved_session_opens_whole(tmp_path):
+    with SessionReader(write_session(tmp_path / "s")) as reader:
+        assert reader.facts == FACTS
+        assert (len(reader.bursts), len(reader.polls)) == (80, 40)
+        assert reader.ending is not None
+        assert (reader.start_ns, reader.end_ns) == (NS, 11 * NS)
+        np.testing.assert_array_equal(reader.audio.read(0, 10 * RATE), noise(10 * RATE))
+
+
+def test_refresh_tells_whether_anything_is_new(folder, journal):
+    reader = SessionReader(folder)
+    assert not reader.refresh()
+    journal.add_bursts(poll_at(0, NS)[0])
+    assert reader.refresh()
+    assert not reader.refresh()
+    with AudioWriter(folder, RATE) as audio:
+        audio.write(noise(10))
+    assert reader.refresh()
+    assert not reader.refresh()
+
+
+def test_what_was_read_before_is_not_read_again(folder, journal):
+    reader = SessionReader(folder)
+    for number in range(5):
+        bursts, poll = poll_at(number, number * NS)
+        journal.add_bursts(bursts)
+        journal.add_poll(poll)
+        before = reader.bursts
+        reader.refresh()
+        assert reader.bursts[: len(before)] == before
+        assert all(a is b for a, b in zip(before, reader.bursts, strict=False))
+    assert [poll.number for poll in reader.polls] == [0, 1, 2, 3, 4]
+
+
+def test_the_clock_follows_anchors_and_audio(folder, journal):
+    reader = SessionReader(folder)
+    assert reader.start_ns == reader.end_ns == 0
+    journal.add_anchor(Anchor(0, 0, 3 * NS, 0))
+    with AudioWriter(folder, RATE) as audio:
+        audio.write(noise(RATE))
+        reader.refresh()
+        assert reader.clock.sample_at([3 * NS + NS // 2])[0] == RATE / 2
+        assert np.isnan(reader.clock.sample_at([5 * NS])[0])
+        audio.write(noise(2 * RATE))
+    reader.refresh()
+    assert reader.clock.sample_at([5 * NS])[0] == 2 * RATE
+    assert reader.end_ns == 6 * NS
+
+
+def test_the_gate_equals_the_one_made_burst_by_burst(tmp_path):
+    reader = SessionReader(write_session(tmp_path / "s"))
+    slow, fast = gate_from_bursts(reader.bursts, reader.clock), reader.gate()
+    for name in ("start_s", "end_s", "rx", "poll"):
+        np.testing.assert_array_equal(getattr(fast, name), getattr(slow, name))
+    assert fast.data == slow.data
+
+
+def test_a_session_without_an_ending_opens_as_it_is(tmp_path):
+    reader = SessionReader(write_session(tmp_path / "s", ended=False))
+    assert reader.ending is None
+    assert reader.audio.samples == 10 * RATE
+
+
+def test_requests_and_outcomes_are_read(folder, journal):
+    request = journal.add_request(1, Verb.SET_BAUD, "4800")
+    journal.add_outcome(Outcome(request.number, 2, done=False, note="no plan"))
+    reader = SessionReader(folder)
+    assert reader.requests == (request,)
+    assert reader.outcomes == (Outcome(request.number, 2, done=False, note="no plan"),)
+
+
+def test_a_reader_writes_nothing_into_a_saved_session(tmp_path):
+    folder = write_session(tmp_path / "s")
+    before = {path: (path.stat().st_mtime_ns, path.stat().st_size) for path in folder.rglob("*")}
+    with SessionReader(folder) as reader:
+        reader.refresh()
+        reader.audio.read(0, 100)
+    assert {path: (path.stat().st_mtime_ns, path.stat().st_size) for path in folder.rglob("*")} == before
+
+
+def test_a_log_left_over_by_a_killed_recorder_is_read(folder, tmp_path, journal):
+    journal.add_bursts(poll_at(0, NS)[0])
+    copy = tmp_path / "copy"
+    copy.mkdir()
+    for name in ("journal.sqlite", "journal.sqlite-wal"):  # what is on disk the moment power fails
+        shutil.copy(folder / name, copy)
+    assert len(SessionReader(copy).bursts) == 2
+
+
+def test_a_log_left_over_on_media_that_cannot_be_written_is_read(folder, tmp_path, journal, monkeypatch):
+    journal.add_bursts(poll_at(0, NS)[0])
+    copy = tmp_path / "copy"
+    copy.mkdir()
+    for name in ("journal.sqlite", "journal.sqlite-wal"):
+        shutil.copy(folder / name, copy)
+    real = sqlite3.connect
+
+    def connect(path, **options):  # what SQLite says there, even to root
+        if str(copy) in str(path):
+            raise sqlite3.OperationalError("unable to open database file")
+        return real(path, **options)
+
+    monkeypatch.setattr(sqlite3, "connect", connect)
+    before = sorted(copy.iterdir())
+    with SessionReader(copy) as reader:
+        assert len(reader.bursts) == 2
+    assert sorted(copy.iterdir()) == before
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write anywhere")
+def test_a_read_only_folder_opens(tmp_path):
+    folder = write_session(tmp_path / "s", ended=False)
+    folder.chmod(stat.S_IRUSR | stat.S_IXUSR)
+    try:
+        assert len(SessionReader(folder).bursts) == 80
+    finally:
+        folder.chmod(0o700)
+
+
+def test_names_with_spaces_and_signs_open(tmp_path):
+    folder = write_session(tmp_path / "hut #1 ? 100% ü")
+    assert len(SessionReader(folder).bursts) == 80
+
+
+def test_text_is_harmless_when_it_comes_out(folder):
+    evil = "a\x1b[2Jb\x07\u202ec\nd\x9b31me"
+    facts = replace(FACTS, name=evil, setup={evil: evil}, poll={"port": [evil]}, versions={"x": evil})
+    with Journal.create(folder, facts) as journal:
+        journal.add_mark(t_ns=1, kind=MarkKind.CHANGE, factor=evil, value=evil, note=evil * 1000)
+        request = journal.add_request(1, Verb.SET_BAUD, evil)
+        journal.add_outcome(Outcome(request.number, 2, done=False, note=evil))
+    reader = SessionReader(folder)
+    (mark,) = reader.marks
+    texts = [
+        reader.facts.name, *reader.facts.setup, *reader.facts.setup.values(), *reader.facts.poll["port"],
+        mark.factor, mark.value, mark.note, reader.requests[0].value, reader.outcomes[0].note,
+    ]  # fmt: skip
+    assert all(text.isprintable() for text in texts)
+    assert reader.facts.name == "abc de"
+    assert len(mark.note) == 2000
+
+
+# ---- what is not a session
+
+
+def test_a_folder_that_does_not_exist_is_told(tmp_path):
+    with pytest.raises(BadSessionError, match="does not exist"):
+        SessionReader(tmp_path / "nowhere")
+
+
+def test_a_file_is_not_a_session(tmp_path):
+    (tmp_path / "f").write_text("")
+    with pytest.raises(BadSessionError, match="is a file"):
+        SessionReader(tmp_path / "f")
+
+
+def test_a_folder_of_other_things_is_not_a_session(tmp_path):
+    (tmp_path / "photo.jpg").write_bytes(b"\xff\xd8")
+    with pytest.raises(BadSessionError, match=r"holds no journal\.sqlite"):
+        SessionReader(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "content", [b"", b"SQLite format 3\x00", b"x" * 5000, b"SQLite format 3\x00" + b"\xff" * 5000]
+)
+def test_a_journal_of_junk_is_not_a_session(tmp_path, content):
+    (tmp_path / "journal.sqlite").write_bytes(content)
+    with pytest.raises(BadSessionError):
+        SessionReader(tmp_path)
+
+
+def test_a_journal_that_leads_out_of_the_folder_is_refused(tmp_path):
+    folder = write_session(tmp_path / "s")
+    (folder / "journal.sqlite").rename(tmp_path / "elsewhere")
+    (folder / "journal.sqlite").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(BadSessionError, match="link to somewhere else"):
+        SessionReader(folder)
+
+
+@pytest.mark.parametrize("name", ["journal.sqlite-wal", "journal.sqlite-shm", "journal.sqlite-journal"])
+def test_a_companion_that_leads_out_of_the_folder_is_refused(tmp_path, name):
+    folder = write_session(tmp_path / "s")
+    victim = tmp_path / "victim"
+    victim.write_text("precious")
+    (folder / name).symlink_to(victim)
+    for opening in (SessionReader, Journal.open):
+        with pytest.raises(BadSessionError, match="link to somewhere else"):
+            opening(folder)
+    assert victim.read_text() == "precious"
+
+
+def test_a_session_of_a_newer_schema_says_so(tmp_path):
+    folder = write_session(tmp_path / "s")
+    edit(folder, "PRAGMA user_version = 9")
+    for opening in (SessionReader, Journal.open):
+        with pytest.raises(BadSessionError, match=r"newer telltick \(schema 9\); update telltick to open it"):
+            opening(folder)
+
+
+def test_the_database_of_another_program_is_not_a_session(tmp_path):
+    db = sqlite3.connect(tmp_path / "journal.sqlite")
+    db.execute("CREATE TABLE song (title)")
+    db.close()
+    with pytest.raises(BadSessionError, match="written by something else"):
+        SessionReader(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "CREATE TRIGGER t AFTER INSERT ON mark BEGIN DELETE FROM burst; END",
+        "CREATE VIEW v AS SELECT 1",
+        "ALTER TABLE burst ADD COLUMN extra GENERATED ALWAYS AS (start_ns) VIRTUAL",
+        "DROP TABLE health",
+        "CREATE TABLE more (x)",
+    ],
+)
+def test_tables_that_are_not_exactly_ours_are_refused(tmp_path, statement):
+    folder = write_session(tmp_path / "s")
+    edit(folder, statement)
+    for opening in (SessionReader, Journal.open):
+        with pytest.raises(BadSessionError, match="does not have the tables of schema 1"):
+            opening(folder)
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE burst SET start_ns = 'soon' WHERE row = 3",
+        "UPDATE burst SET data = 'text' WHERE row = 3",
+        "UPDATE burst SET direction = 'up' WHERE row = 3",
+        "UPDATE burst SET end_ns = start_ns - 1 WHERE row = 3",
+        "UPDATE burst SET poll = 1.5 WHERE row = 3",
+        "UPDATE poll SET due_ns = 0.5 WHERE row = 3",
+        "UPDATE poll SET outcome = 'maybe' WHERE row = 3",
+        "UPDATE poll SET reply_ns = 'x' WHERE row = 3",
+        "UPDATE anchor SET run = 'x'",
+        "UPDATE ending SET how = x'00'",
+        "UPDATE fact SET json = '{' WHERE name = 'name'",
+        "UPDATE fact SET json = '[[[' || replace(hex(zeroblob(5000)), '0', '[') WHERE name = 'name'",
+        "UPDATE fact SET json = '5' WHERE name = 'name'",
+        "UPDATE fact SET json = '0' WHERE name = 'rate_hz'",
+        "DELETE FROM fact WHERE name = 'rate_hz'",
+        "INSERT INTO mark VALUES (1, 1, 1, NULL, 'riddle', NULL, NULL, '', 'operator', 0, 0)",
+        "INSERT INTO mark VALUES (1, 1, 1, NULL, 'note', NULL, NULL, CAST(x'ff' AS TEXT), 'operator', 0, 0)",
+        "INSERT INTO request VALUES (1, 1, 'explode', '')",
+        "INSERT INTO health VALUES (1, 1, 'x', 'loud', '')",
+        "INSERT INTO gap VALUES (1, 'stalled', 'x', 0, 0, '')",
+        "INSERT INTO gap VALUES (1, 'bored', 0, 0, 0, '')",
+    ],
+)
+def test_nonsense_in_an_intact_journal_is_told(tmp_path, statement):
+    folder = write_session(tmp_path / "s")
+    edit(folder, statement)
+    with pytest.raises(BadSessionError, match="fresh copy"):
+        SessionReader(folder)
+
+
+def edit(folder, statement):
+    db = sqlite3.connect(folder / "journal.sqlite", isolation_level=None)
+    try:
+        db.execute(statement)
+    finally:
+        db.close()
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_journal_with_flipped_bytes_opens_or_is_told_damaged(tmp_path, seed):
+    folder = write_session(tmp_path / "s")
+    path = folder / "journal.sqlite"
+    rng = np.random.default_rng(seed)
+    content = bytearray(path.read_bytes())
+    for at in rng.integers(0, len(content), rng.integers(1, 200)):
+        content[at] = rng.integers(256)
+    if seed % 4 == 0:
+        del content[rng.integers(len(content)) :]
+    path.write_bytes(content)
+    # Whatever lives in the bytes: it opens and can be used, or one clear error comes.
+    with contextlib.suppress(BadSessionError), SessionReader(folder) as reader:
+        _ = (reader.end_ns, reader.gate().polls, reader.document())
+        reader.audio.read(0, reader.audio.samples)
