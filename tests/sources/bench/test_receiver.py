@@ -80,6 +80,12 @@ def test_the_noise_is_flat_in_the_passband_and_gone_beyond():
     assert 10 * np.log10(density[hz > 3200].max() / inside.mean()) < -60
 
 
+def test_the_first_block_is_as_loud_as_any_other():
+    parts = in_blocks(Receiver(1, RATE_HZ, None), [960] * 400, NO_EDGES)
+    levels = [dbfs(part.noise) for part in parts]
+    assert min(levels[:3]) > np.median(levels) - 3
+
+
 def test_hum_is_a_comb_on_the_mains_frequency_at_its_levels():
     hum = joined(in_blocks(Receiver(0, RATE_HZ, None), [960] * 50, NO_EDGES), "hum")
     spectrum = np.abs(np.fft.rfft(hum)) / len(hum) * 2  # one second: bins of 1 Hz

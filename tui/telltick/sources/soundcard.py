@@ -110,7 +110,7 @@ def choose_input(wanted: str | None, inputs: Sequence[InputInfo]) -> InputInfo:
     names = {one.name for one in found}
     if len(names) == 1:
         return found[0]
-    listed = ", ".join(sorted({f'"{one.name}"' for one in (found or inputs)}))
+    listed = ", ".join(f'"{name}"' for name in sorted(names or {one.name for one in inputs}))
     if found:
         raise DeviceError(f'the sound input "{wanted}" could be any of {listed}: give more of the name')
     raise DeviceError(f'there is no sound input "{wanted}"; there is {listed}')
@@ -147,18 +147,19 @@ class SoundCard:
             _restart_portaudio(sd)
         self._started = True
         found = self._find()
+        channels = _opened_channels(found, self._plan.channel)
         self._ended = ended = threading.Event()
         self._last_ns = time.monotonic_ns()
         try:
             with _quiet_descriptor():
                 self._stream = sd.RawInputStream(
                     device=found.index,
-                    channels=self._plan.channel,
+                    channels=channels,
                     samplerate=self.rate_hz,
                     dtype="int16",
                     blocksize=round(BLOCK_S * self.rate_hz),
                     latency=LATENCY_S,
-                    callback=self._deliver_to(sink),
+                    callback=self._deliver_to(sink, channels),
                     finished_callback=ended.set,
                 )
                 self._stream.start()
@@ -183,8 +184,10 @@ class SoundCard:
         silent_s = (time.monotonic_ns() - self._last_ns) / NS_PER_S
         return f"no sound for {silent_s:.1f} s" if silent_s > SILENT_AFTER_S else None
 
-    def _deliver_to(self, sink: Callable[[AudioBlock], None]) -> Callable[[Any, int, Any, Any], None]:
-        channels, channel = self._plan.channel, self._plan.channel - 1
+    def _deliver_to(
+        self, sink: Callable[[AudioBlock], None], channels: int
+    ) -> Callable[[Any, int, Any, Any], None]:
+        channel = self._plan.channel - 1
 
         def callback(indata: Any, _frames: int, _time: Any, status: Any) -> None:
             arrival_ns = time.monotonic_ns()
@@ -206,12 +209,18 @@ class SoundCard:
         sd = _portaudio()
         try:
             with _quiet_descriptor():
-                sd.check_input_settings(found.index, self._plan.channel, "int16", None, self.rate_hz)
+                channels = _opened_channels(found, self._plan.channel)
+                sd.check_input_settings(found.index, channels, "int16", None, self.rate_hz)
         except sd.PortAudioError as why:
             raise DeviceError(
                 f'the sound input "{found.name}" does not offer {self.rate_hz} Hz: {_words(why)}'
             ) from why
         return found
+
+
+def _opened_channels(found: InputInfo, channel: int) -> int:
+    """How many channels to open: never one of several, since sound systems then mix them down to one."""
+    return min(found.channels, max(2, channel))
 
 
 def _portaudio() -> Any:

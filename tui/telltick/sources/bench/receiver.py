@@ -81,6 +81,8 @@ class Receiver:
         self._hash_tail = np.zeros(len(self._filter) - 1)
         self._hum_second = _hum(rate_hz)
         self._spectra: dict[int, _Spectra] = {}
+        # It has been on for a while: without this the first block would rise out of silence.
+        self.render_parts(-2 * self.delay, 2 * self.delay, NO_EDGES, BenchState())
 
     @property
     def delay(self) -> int:
