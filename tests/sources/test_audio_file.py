@@ -129,5 +129,5 @@ def test_a_file_cut_off_in_the_middle_gives_what_is_there(tmp_path):
 def test_a_missing_libsndfile_is_explained_with_the_fix(tmp_path, monkeypatch):
     (tmp_path / "x.wav").write_bytes(b"")
     monkeypatch.setitem(sys.modules, "soundfile", None)
-    with pytest.raises(BadInputError, match="libsndfile is missing .* install"):
+    with pytest.raises(BadInputError, match=r"libsndfile is missing .* install"):
         AudioFile(tmp_path / "x.wav")

@@ -7,7 +7,11 @@ import os
 import shutil
 import sqlite3
 import stat
+import subprocess
+import sys
+import tempfile
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -304,3 +308,24 @@ def test_a_journal_with_flipped_bytes_opens_or_is_told_damaged(tmp_path, seed):
     with contextlib.suppress(BadSessionError), SessionReader(folder) as reader:
         _ = (reader.end_ns, reader.gate().polls, reader.document())
         reader.audio.read(0, reader.audio.samples)
+
+
+@pytest.mark.bench_part
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root can become nobody")
+def test_a_stranger_without_the_right_to_write_reads_a_session_with_a_log(tmp_path):
+    folder = write_session(tmp_path / "s", ended=False)
+    program = (
+        "import os, sys; from pathlib import Path; from telltick.store.session import SessionReader;"
+        "os.setuid(65534); reader = SessionReader(Path(sys.argv[1]));"
+        "print(len(reader.bursts), len(reader.marks), reader.audio.samples)"
+    )
+    with tempfile.TemporaryDirectory() as top:  # not under tmp_path: others must be able to enter
+        copy = Path(top) / "copy"
+        with Journal.open(folder) as journal:  # holds the log; copied as if power failed now
+            journal.add_mark(t_ns=1, kind=MarkKind.PLAIN)
+            shutil.copytree(folder, copy, ignore=shutil.ignore_patterns("*-shm"))
+        for path in (Path(top), copy, *copy.rglob("*")):
+            path.chmod(0o555 if path.is_dir() else 0o444)
+        command = [sys.executable, "-c", program, str(copy)]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert (done.stdout, done.stderr) == (f"80 1 {10 * RATE}\n", "")

@@ -117,7 +117,7 @@ class AudioFile:
         return block
 
     def _rounded(self, block: npt.NDArray[np.float64]) -> Samples:
-        scaled = np.rint(np.nan_to_num(block, nan=0.0) * FULL_SCALE)
+        scaled = np.rint(np.nan_to_num(block, posinf=2.0, neginf=-2.0) * FULL_SCALE)
         bounded = np.clip(scaled, -FULL_SCALE, FULL_SCALE - 1)
         self.clipped += int(np.count_nonzero(np.abs(scaled) > FULL_SCALE))
         return bounded.astype(np.int16)

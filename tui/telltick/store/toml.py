@@ -20,6 +20,11 @@ _LARGEST = 1_000_000  # bytes; a hand-written file is far smaller
 _AT = re.compile(r"^(?P<what>.*?)(?: - at `\$(?P<path>.*)`)?$", re.DOTALL)
 _LINE = re.compile(r"^(?P<what>.*) \(at (?P<where>.*)\)$", re.DOTALL)
 
+_WORDS = {
+    "float": "a number", "int": "a whole number", "str": "text", "bool": "true or false",
+    "object": "a section", "array": "a list", "null": "nothing",
+}  # fmt: skip
+
 
 def load(path: Path, kind: type[T], what: str, section: str | None = None) -> T:
     """Read a TOML file.
@@ -46,7 +51,7 @@ def load(path: Path, kind: type[T], what: str, section: str | None = None) -> T:
     try:
         return msgspec.convert(table, kind)
     except msgspec.ValidationError as why:
-        raise BadInputError(f"{path}: {_explain(str(why), prefix)}") from why
+        raise BadInputError(f"{path}: {_explain(str(why), prefix, table, kind)}") from why
 
 
 def has_section(path: Path, section: str, what: str) -> bool:
@@ -71,8 +76,8 @@ def _parse(path: Path, what: str) -> dict[str, Any]:
         raise BadInputError(f"{path} is not a {what}: it is not UTF-8 text") from why
     except tomllib.TOMLDecodeError as why:
         match = _LINE.match(str(why))
-        message = f"{match['where']}: {match['what']}" if match else str(why)
-        raise BadInputError(f"{path}, {message[0].lower()}{message[1:]}") from why
+        message = f"{match['where']}: {_lower(match['what'])}" if match else _lower(str(why))
+        raise BadInputError(f"{path}, {message}") from why
     except RecursionError as why:
         raise BadInputError(f"{path} is not a {what}: it is nested too deeply") from why
 
@@ -99,17 +104,42 @@ def _dataclass_in(hint: Any) -> Any:
     return next((option for option in options if dataclasses.is_dataclass(option)), None)
 
 
-def _explain(message: str, prefix: str) -> str:
+def _explain(message: str, prefix: str, table: dict[str, Any], kind: Any) -> str:
     """``key: what is wrong`` from a validation message and the path in it."""
     match = _AT.match(message)
     assert match is not None
-    path = f"{prefix}{(match['path'] or '').lstrip('.')}".strip(".")
+    inside = (match["path"] or "").lstrip(".")
+    if inside.endswith("[...]"):  # tables of free keys hold text only
+        section = inside.removesuffix("[...]")
+        odd = next(key for key, value in table[section].items() if not isinstance(value, str))
+        inside = f"{section}.{odd}"
+    path = f"{prefix}{inside}".strip(".")
     what = match["what"]
     missing = re.fullmatch(r"Object missing required field `(\w+)`", what)
     if missing:
         return f"{path}.{missing[1]}: this key is missing".lstrip(".")
-    own_key = re.match(r"([a-z_]+): ", what)  # the model's own checks name the key first
+    own_key = re.match(r"([a-z_]+)(?::| (?=must ))", what)  # the model's own checks name the key first
     if own_key:
-        return f"{path}.{what}".lstrip(".")
-    what = what.replace("`", "").replace("Expected", "must be").replace(", got", ", not")
-    return f"{path}: {what[0].lower()}{what[1:]}" if path else what
+        return f"{path}.{own_key[1]}: {what[own_key.end() :].lstrip()}".lstrip(".")
+    if what.startswith("Invalid enum value"):
+        choices = ", ".join(_choices(kind, inside))
+        what = what.replace("Invalid enum value", f"must be one of {choices}, not")
+    what = re.sub(r"`([\w |]+)`", lambda name: _in_words(name[1]), what)
+    what = _lower(what.replace("Expected", "must be").replace(", got", ", not"))
+    return f"{path}: {what}" if path else what
+
+
+def _choices(kind: Any, path: str) -> tuple[str, ...]:
+    """The words allowed at a key such as ``poll.handshake``."""
+    hint = kind
+    for key in path.split("."):
+        hint = typing.get_type_hints(_dataclass_in(hint))[key]
+    return typing.get_args(hint)
+
+
+def _in_words(types: str) -> str:
+    return " or ".join(_WORDS.get(name, name) for name in types.split(" | "))
+
+
+def _lower(sentence: str) -> str:
+    return f"{sentence[:1].lower()}{sentence[1:]}"
