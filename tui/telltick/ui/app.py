@@ -1,0 +1,170 @@
+"""The screen as a program: palettes, life and leaving."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import os
+import signal
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import ClassVar
+
+from textual.app import App
+
+from telltick.engine.feed import SessionFeed
+from telltick.model.errors import TelltickError
+from telltick.model.plan import Settings
+from telltick.ui.commands import SessionCommands
+from telltick.ui.glyphs import glyphs_for, terminal_wants_ascii
+from telltick.ui.keymap import Keymap
+from telltick.ui.leaving import ScreenExit
+from telltick.ui.palettes import PLAIN, Palette, choose_palette, load_palette, palette_files
+from telltick.ui.screens.session import SessionScreen
+
+__all__ = ["ScreenExit", "TelltickApp", "run_screen"]
+
+QUICK_S = 0.3  # leaving waits this long for a look under way
+
+
+class TelltickApp(App[ScreenExit]):
+    """One session on screen."""
+
+    TITLE = "telltick"
+    CSS = """
+    Screen { scrollbar-size: 0 0; }
+    """
+    COMMANDS: ClassVar = {SessionCommands}
+    ENABLE_COMMAND_PALETTE = True
+    ALLOW_SELECT = False
+    ESCAPE_TO_MINIMIZE = False
+
+    def __init__(
+        self,
+        feed: SessionFeed,
+        settings: Settings,
+        *,
+        ascii_only: bool,
+        notice: str = "",
+        environ: Mapping[str, str] | None = None,
+    ) -> None:
+        """Prepare the screen.
+
+        Args:
+            feed: the session.
+            settings: the operator's preferences.
+            ascii_only: draw with ASCII alone.
+            notice: said on the notice line at the start.
+            environ: the environment; None takes the process's.
+
+        Raises:
+            BadInputError: the settings' palette or keys cannot be used.
+        """
+        environ = dict(os.environ if environ is None else environ)
+        self._without_colour = bool(environ.get("NO_COLOR"))
+        self.palette = choose_palette(settings.theme, environ)
+        keymap = Keymap(settings.keys)
+        super().__init__()
+        self.register_theme(self.palette.theme())
+        self.theme = self.palette.name
+        self._feed = feed
+        self.session = SessionScreen(feed, keymap, glyphs_for(ascii_only=ascii_only), notice)
+        self.set_keymap(keymap.bindings())
+
+    def on_mount(self) -> None:
+        """Show the session; leave at once when the terminal goes away."""
+        self.push_screen(self.session, callback=None)
+        self.call_after_refresh(self._ink)
+        if hasattr(signal, "SIGHUP"):
+            with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):
+                asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, self.hang_up)
+
+    def on_unmount(self) -> None:
+        """Stop looking before the feed is closed."""
+        self.session.lookout.stop(QUICK_S)
+
+    # ---- palettes
+
+    def next_palette(self) -> str:
+        """Take the next palette there is; returns a sentence about it."""
+        if self._without_colour:
+            return "NO_COLOR is set: the screen stays without colour"
+        files = palette_files()
+        names = [*sorted(name for name in files if name != PLAIN), PLAIN]
+        at = names.index(self.palette.name) if self.palette.name in names else -1
+        name = names[(at + 1) % len(names)]
+        self.wear(load_palette(files[name]))
+        return f"palette {name}: {self.palette.title}"
+
+    def wear(self, palette: Palette) -> None:
+        """Put on a palette."""
+        self.palette = palette
+        self.register_theme(palette.theme())
+        self.theme = palette.name
+        self._ink()
+
+    def _ink(self) -> None:
+        self.session.ink(self.palette)
+
+    # ---- leaving
+
+    async def action_quit(self) -> None:
+        """Leave by the toolkit's own key, with the same question as by ours."""
+        if self.screen is self.session:
+            self.session.action_quit()
+
+    def action_help_quit(self) -> None:
+        """Ctrl-C leaves like every other key for it."""
+        if self.screen is self.session:
+            self.session.action_quit()
+
+    def leave_done(self) -> None:
+        """Leave a session that nobody records."""
+        self.leave(ScreenExit.DONE)
+
+    def leave(self, choice: ScreenExit) -> None:
+        """Leave; a change that was begun stays in the journal as a plain mark."""
+        self._close_question()
+        if choice is ScreenExit.FINISH:
+            self.session.desk.finish()
+        self.exit(choice)
+
+    def hang_up(self) -> None:
+        """The terminal is gone: leave at once, the recorder goes on."""
+        self._close_question()
+        self.exit(ScreenExit.DONE if self._feed.is_replay else ScreenExit.LEAVE_RECORDING)
+
+    def _close_question(self) -> None:
+        question = self.session.open_question()
+        if question is not None:
+            with contextlib.suppress(Exception):
+                self.session.desk.leave(question)
+
+
+def run_screen(
+    feed: SessionFeed, settings: Settings, *, theme: str | None = None, notice: str = ""
+) -> ScreenExit:
+    """Show a session until the operator leaves, then close the feed.
+
+    Args:
+        feed: the session.
+        settings: the operator's preferences.
+        theme: palette by name or file; goes before the settings' one.
+        notice: said on the notice line at the start.
+
+    Raises:
+        BadInputError: the palette or the keys cannot be used.
+    """
+    if theme is not None:
+        settings = replace(settings, theme=theme)
+    ascii_only = terminal_wants_ascii() if settings.ascii is None else settings.ascii
+    app = TelltickApp(feed, settings, ascii_only=ascii_only, notice=notice)
+    try:
+        left = app.run()
+    finally:
+        # A look that hangs (a dead network disk) must not keep the terminal: the process is about to end.
+        if app.session.lookout.stop(QUICK_S):
+            feed.close()
+    if left is None:
+        raise TelltickError("the screen ended by a fault of its own; the recorder is not affected")
+    return left

@@ -1,0 +1,171 @@
+"""What keys do to the session, apart from any screen: changes, notes, requests, transport.
+
+Methods return a sentence for the operator. They let the session's own errors through.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import cast
+
+from telltick.engine.feed import ReplayFeed, SessionFeed
+from telltick.model.clock import NS
+from telltick.model.errors import BadInputError
+from telltick.model.session import Verb
+from telltick.model.snapshot import Phase, Snapshot
+from telltick.ui.entries import mark_text
+from telltick.ui.factors import FACTORS, checked_request, suggestions
+from telltick.ui.glyphs import Glyphs
+
+SLOWEST, FASTEST = 0.5, 64.0
+
+
+@dataclass(frozen=True)
+class Question:
+    """What the prompt asks the operator.
+
+    Attributes:
+        title: what it is about: a factor's name, or ``note``.
+        was: the present value; empty when there is none.
+        offers: values worth offering.
+        caution: what to mind; empty when nothing.
+        unit: what a number counts; empty where words are meant.
+        mark: number of the change whose hands-on time runs; None when none does.
+        verb: the request the answer goes into; None when it goes into a mark.
+    """
+
+    title: str
+    was: str = ""
+    offers: tuple[str, ...] = ()
+    caution: str = ""
+    unit: str = ""
+    mark: int | None = None
+    verb: Verb | None = None
+
+
+class Desk:
+    """The operator's hands on one session."""
+
+    def __init__(self, feed: SessionFeed, glyphs: Glyphs) -> None:
+        self._feed = feed
+        self._glyphs = glyphs
+        self._snapshot = Snapshot(Phase.STARTING)
+        self._speed: float | None = None  # set here, so known before the next picture shows it
+        self._aim_ns: int | None = None  # where the playhead was last sent, until a picture shows it
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """The newest picture of the session."""
+        return self._snapshot
+
+    @snapshot.setter
+    def snapshot(self, snapshot: Snapshot) -> None:
+        self._snapshot, self._aim_ns = snapshot, None
+
+    # ---- changes and notes
+
+    def begin_change(self, name: str) -> Question:
+        """Start a change: hands-on time runs at once, unless our own poller can make the change itself."""
+        factor = FACTORS[name]
+        polling = self.snapshot.polling
+        setup = {**self._feed.facts.setup, **self.snapshot.setup}
+        by_poller = factor.verb is not None and polling.available and not self._feed.is_replay
+        was = setup.get(name, "")
+        if by_poller:
+            now = polling.baud if factor.verb is Verb.SET_BAUD else polling.interval_s
+            was = f"{now:g}" if now is not None else was
+        return Question(
+            title=name,
+            was=was,
+            offers=suggestions(factor, self.snapshot.marks, {**setup, name: was}),
+            caution=factor.caution,
+            unit=factor.unit,
+            mark=None if by_poller else self._feed.open_change(name),
+            verb=factor.verb if by_poller else None,
+        )
+
+    def answer(self, question: Question, text: str) -> str:
+        """Carry out what was asked.
+
+        Raises:
+            BadInputError: the answer cannot be used; the question still stands.
+        """
+        text = text.strip()
+        if question.verb is not None:
+            value = checked_request(question.verb, text)
+            self._feed.ask(question.verb, value)
+            return f"asked the poller to {question.verb}: {value}"
+        if question.mark is None:
+            self._feed.add_note(text)
+            return "note written"
+        self._feed.settle_change(question.mark, text)
+        return f"{question.title}: {self._glyphs.clean(text, 60)}"
+
+    def leave(self, question: Question) -> str:
+        """Drop a question; a change that was begun stays in the journal as a plain mark."""
+        if question.mark is None:
+            return ""
+        self._feed.leave_plain(question.mark)
+        return f"{question.title} not changed; a plain mark stays where you began"
+
+    def mark(self) -> str:
+        """Mark this moment."""
+        self._feed.plain_mark()
+        return "marked"
+
+    def undo(self) -> str:
+        """Withdraw the newest mark made here."""
+        mark = self._feed.undo()
+        if mark is None:
+            return "nothing of yours to withdraw"
+        return f"withdrawn: {mark_text(mark, self._glyphs)}"
+
+    # ---- recorder
+
+    def toggle_polling(self) -> str:
+        """Ask for polling to start or stop."""
+        polling = self.snapshot.polling
+        if not polling.available:
+            raise BadInputError("this session has no poller of its own; start and stop your own program")
+        verb = Verb.STOP_POLLING if polling.on else Verb.START_POLLING
+        self._feed.ask(verb)
+        return f"asked the recorder to {verb}"
+
+    def finish(self) -> None:
+        """Ask the recorder to end the session."""
+        self._feed.ask(Verb.FINISH)
+
+    @property
+    def records(self) -> bool:
+        """A recorder is (or may be) at work."""
+        return not self._feed.is_replay and self.snapshot.phase in (Phase.STARTING, Phase.RECORDING)
+
+    # ---- replay
+
+    def play(self) -> None:
+        """Play or pause."""
+        self._replay.toggle()
+
+    def change_speed(self, direction: int) -> None:
+        """Double (+1) or halve (-1) the replay speed."""
+        speed = (self._speed or self.snapshot.speed) * 2.0**direction
+        self._speed = min(max(speed, SLOWEST), FASTEST)
+        self._replay.set_speed(self._speed)
+
+    def seek_by(self, seconds: float) -> None:
+        """Move the playhead."""
+        here_ns = self.snapshot.now_ns if self._aim_ns is None else self._aim_ns
+        self.seek_to(here_ns + int(seconds * NS))
+
+    def seek_to(self, t_ns: int) -> None:
+        """Move the playhead to a session time, kept within the session."""
+        self._aim_ns = max(0, min(t_ns, self.snapshot.duration_ns))
+        self._replay.seek(self._aim_ns)
+
+    def seek_mark(self, direction: int) -> None:
+        """Move the playhead to the next (+1) or previous (-1) mark."""
+        self._replay.seek_mark(direction)
+
+    @property
+    def _replay(self) -> ReplayFeed:
+        return cast("ReplayFeed", self._feed)

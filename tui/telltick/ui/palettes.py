@@ -1,0 +1,252 @@
+"""Palettes: data files that give each role on screen its colour.
+
+A palette file is TOML: ``title``, ``kind`` (dark, light or terminal) and a table ``[colours]`` with one entry
+for the ground, one for raised panels and one per role. An entry is a colour, ``#rrggbb`` or one of the
+terminal's own sixteen (``default``, ``red``, ``bright red`` ...), and may be followed by ``bold``, ``dim``,
+``underline`` or ``reverse``. Kind ``terminal`` leaves the sixteen colours to the terminal.
+"""
+
+from __future__ import annotations
+
+import difflib
+import os
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from platformdirs import user_config_path
+from rich.style import Style
+from textual.theme import Theme
+
+from telltick.assets import shipped
+from telltick.model.errors import BadInputError
+from telltick.ui.rows import Role
+
+NIGHT, SIXTEEN, PLAIN = "night", "sixteen", "plain"
+KINDS = ("dark", "light", "terminal")
+GROUNDS = ("ground", "panel")
+NAMED_ROLES = tuple(role for role in Role if role is not Role.FLOOR_IN_RISE)
+ATTRIBUTES = ("bold", "dim", "underline", "reverse")
+_BASIC = ("black", "red", "green", "yellow", "blue", "magenta", "cyan", "white")
+TERMINAL_COLOURS = ("default", *_BASIC, *(f"bright {name}" for name in _BASIC))
+_HEX = re.compile(r"#[0-9a-f]{6}")
+_LARGEST = 100_000  # bytes; a palette file is a page
+
+
+@dataclass(frozen=True)
+class Ink:
+    """A colour and how it is written.
+
+    Attributes:
+        colour: ``#rrggbb`` or one of `TERMINAL_COLOURS`.
+        attributes: any of `ATTRIBUTES`.
+    """
+
+    colour: str
+    attributes: tuple[str, ...] = ()
+
+    @classmethod
+    def parse(cls, text: str) -> Ink:
+        """Read an entry of a palette file.
+
+        Raises:
+            ValueError: it is not a colour with attributes.
+        """
+        words = text.strip().lower().split()
+        attributes = tuple(word for word in words if word in ATTRIBUTES)
+        colour = " ".join(word for word in words if word not in ATTRIBUTES)
+        if not _HEX.fullmatch(colour) and colour not in TERMINAL_COLOURS:
+            raise ValueError(
+                f"{text!r} is not a colour; write #rrggbb or a terminal colour such as red or bright red"
+            )
+        return cls(colour, attributes)
+
+    @property
+    def for_rich(self) -> str:
+        """The colour's name in the rendering library."""
+        return self.colour.replace(" ", "_")
+
+    @property
+    def for_css(self) -> str:
+        """The colour's name in style sheets."""
+        return self.colour if self.colour.startswith("#") else f"ansi_{self.for_rich}"
+
+
+@dataclass(frozen=True)
+class Palette:
+    """Colours for everything on screen.
+
+    Attributes:
+        name: the file's name without its ending.
+        title: one line about it.
+        kind: dark, light or terminal.
+        ground: the background.
+        panel: the background of prompts and help.
+        inks: one per role.
+    """
+
+    name: str
+    title: str
+    kind: str
+    ground: Ink
+    panel: Ink
+    inks: Mapping[Role, Ink]
+
+    def styles(self, *, raised: bool = False) -> dict[Role, Style]:
+        """Styles of the roles on the ground, or on a raised panel."""
+        ground = self.panel if raised else self.ground
+        styles = {role: _style(ink, ground) for role, ink in self.inks.items()}
+        styles[Role.FLOOR_IN_RISE] = _style(self.inks[Role.FLOOR], self.inks[Role.RISE])
+        return styles
+
+    def theme(self) -> Theme:
+        """The palette as the toolkit knows it, for style sheets and stock widgets."""
+        css = {role: ink.for_css for role, ink in self.inks.items()}
+        return Theme(
+            name=self.name,
+            primary=css[Role.KEY],
+            secondary=css[Role.LABEL],
+            accent=css[Role.RISE],
+            success=css[Role.GOOD],
+            warning=css[Role.WARN],
+            error=css[Role.BAD],
+            foreground=css[Role.TEXT],
+            background=self.ground.for_css,
+            surface=self.panel.for_css,
+            panel=self.panel.for_css,
+            dark=self.kind != "light",
+            ansi=self.kind == "terminal",
+            variables={"hands": css[Role.HANDS], "number": css[Role.NUMBER], "label": css[Role.LABEL]},
+        )
+
+
+def _style(ink: Ink, ground: Ink) -> Style:
+    return Style(
+        color=ink.for_rich,
+        bgcolor=ground.for_rich,
+        bold="bold" in ink.attributes or None,
+        dim="dim" in ink.attributes or None,
+        underline="underline" in ink.attributes or None,
+        reverse="reverse" in ink.attributes or None,
+    )
+
+
+def user_folder() -> Path:
+    """Where an operator's own palettes lie; it need not exist."""
+    return user_config_path("telltick", appauthor=False) / "themes"
+
+
+def palette_files(folders: Sequence[Path] | None = None) -> dict[str, Path]:
+    """Palette name -> file; a palette of the operator's replaces a shipped one of the same name."""
+    files: dict[str, Path] = {}
+    for folder in (shipped("themes"), user_folder()) if folders is None else folders:
+        files |= {path.stem: path for path in sorted(folder.glob("*.toml"))}
+    return files
+
+
+def find_palette(name: str, folders: Sequence[Path] | None = None) -> Palette:
+    """A palette by name, or by the path of its file.
+
+    Raises:
+        BadInputError: there is none of that name, or its file is faulty.
+    """
+    files = palette_files(folders)
+    if name in files:
+        return load_palette(files[name])
+    if name.endswith(".toml") or os.sep in name:
+        return load_palette(Path(name))
+    raise BadInputError(f"there is no palette {name!r}; choose from {', '.join(sorted(files))}")
+
+
+def load_palette(path: Path) -> Palette:
+    """Read a palette file.
+
+    Raises:
+        BadInputError: it cannot be read, is not TOML, lacks a colour or holds something that is none; the
+            message names file and key.
+    """
+    table = _parse(path)
+    unknown = _unknown(table, ("title", "kind", "colours"))
+    if unknown:
+        raise BadInputError(f"{path}: {unknown}")
+    kind, colours = table.get("kind", "dark"), table.get("colours")
+    if kind not in KINDS:
+        raise BadInputError(f"{path}: kind: must be {', '.join(KINDS)}, not {kind!r}")
+    if not isinstance(colours, dict):
+        raise BadInputError(f"{path}: it has no table [colours]")
+    inks = _inks(path, colours)
+    return Palette(
+        name=path.stem,
+        title=str(table.get("title", path.stem))[:80],
+        kind=kind,
+        ground=inks["ground"],
+        panel=inks["panel"],
+        inks={role: inks[role] for role in NAMED_ROLES},
+    )
+
+
+def choose_palette(
+    wanted: str | None, environ: Mapping[str, str], folders: Sequence[Path] | None = None
+) -> Palette:
+    """The palette to start with.
+
+    ``NO_COLOR`` (https://no-color.org: present and not empty) rules out colour whatever is wanted. Where
+    nothing is wanted, terminals that know no more than sixteen colours get a palette drawn for them.
+
+    Raises:
+        BadInputError: the wanted palette cannot be had.
+    """
+    if environ.get("NO_COLOR"):
+        return find_palette(PLAIN, folders)
+    if wanted:
+        return find_palette(wanted, folders)
+    return find_palette(NIGHT if _many_colours(environ) else SIXTEEN, folders)
+
+
+def _many_colours(environ: Mapping[str, str]) -> bool:
+    term = environ.get("TERM", "").lower()
+    if environ.get("COLORTERM", "").lower() in ("truecolor", "24bit"):
+        return True
+    return os.name == "nt" or any(word in term for word in ("256", "direct", "truecolor"))
+
+
+def _parse(path: Path) -> dict[str, Any]:
+    try:
+        with path.open("rb") as file:
+            content = file.read(_LARGEST + 1)
+        if len(content) > _LARGEST:
+            raise BadInputError(f"{path} is too large to be a palette")
+        return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+    except OSError as why:
+        raise BadInputError(f"{path}: this palette cannot be read ({why.strerror or why})") from why
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as why:
+        raise BadInputError(f"{path} is not a palette: {why}") from why
+
+
+def _unknown(table: Mapping[str, Any], known: Sequence[str], prefix: str = "") -> str | None:
+    for key in table:
+        if key not in known:
+            near = difflib.get_close_matches(key, known, n=1)
+            advice = f"did you mean {prefix}{near[0]}?" if near else f"it may hold {', '.join(known)}"
+            return f"there is no key {prefix}{key}; {advice}"
+    return None
+
+
+def _inks(path: Path, colours: Mapping[str, Any]) -> dict[str, Ink]:
+    known = (*GROUNDS, *NAMED_ROLES)
+    unknown = _unknown(colours, known, "colours.")
+    if unknown:
+        raise BadInputError(f"{path}: {unknown}")
+    missing = [key for key in known if key not in colours]
+    if missing:
+        raise BadInputError(f"{path}: colours.{missing[0]}: this colour is missing")
+    inks: dict[str, Ink] = {}
+    for key, value in colours.items():
+        try:
+            inks[key] = Ink.parse(str(value))
+        except ValueError as why:
+            raise BadInputError(f"{path}: colours.{key}: {why}") from why
+    return inks

@@ -1,0 +1,170 @@
+"""Rows of coloured text: what panels draw, before it knows of any terminal.
+
+A run is text in one role, a row is a few runs. Drawing functions return rows, so that tests can read them as
+text and a panel can tell which of them changed.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import NamedTuple
+
+from rich.cells import cell_len, set_cell_size
+
+from telltick.ui.glyphs import Glyphs
+
+
+class Role(StrEnum):
+    """What a piece of the screen means; a palette gives each role its colour."""
+
+    TEXT = "text"
+    LABEL = "label"  # words that name a number
+    RULE = "rule"  # lines and axes
+    NUMBER = "number"  # the numbers themselves
+    QUIET = "quiet"  # sound while no bytes flow
+    FLOOR = "floor"  # the noise floor
+    RISE = "rise"  # what rises above it while bytes flow: the one accent
+    FLOOR_IN_RISE = "floor_in_rise"  # where the floor's line runs through a rise; palettes need not name it
+    TO_RADIO = "to_radio"
+    FROM_RADIO = "from_radio"
+    MARK = "mark"
+    LATE = "late"  # marks added after the recording
+    HANDS = "hands"  # hands-on time runs
+    KEY = "key"  # keys to press, the place where something moves
+    GOOD = "good"
+    WARN = "warn"
+    BAD = "bad"
+
+
+class Run(NamedTuple):
+    """Text in one role."""
+
+    text: str
+    role: Role = Role.TEXT
+
+
+@dataclass(frozen=True)
+class Room:
+    """What a panel has to draw in and with.
+
+    Attributes:
+        width: in cells.
+        height: in rows.
+        glyphs: the characters to draw with.
+    """
+
+    width: int
+    height: int
+    glyphs: Glyphs
+
+
+Row = tuple[Run, ...]
+BLANK: Row = ()
+
+
+def row(*runs: Run | str) -> Row:
+    """A row of runs; bare strings are in the text role. Neighbours of one role are joined."""
+    joined: list[Run] = []
+    for item in runs:
+        run = item if isinstance(item, Run) else Run(item)
+        if not run.text:
+            continue
+        if joined and joined[-1].role is run.role:
+            joined[-1] = Run(joined[-1].text + run.text, run.role)
+        else:
+            joined.append(run)
+    return tuple(joined)
+
+
+def width_of(line: Iterable[Run]) -> int:
+    """Cells a row takes."""
+    return sum(cell_len(run.text) for run in line)
+
+
+def fit(line: Row, width: int) -> Row:
+    """The row cut or padded with blanks to exactly `width` cells."""
+    out: list[Run] = []
+    left = width
+    for run in line:
+        length = cell_len(run.text)
+        if length > left:
+            out.append(Run(set_cell_size(run.text, left), run.role))
+            left = 0
+            break
+        out.append(run)
+        left -= length
+    if left:
+        out.append(Run(" " * left))
+    return row(*out)
+
+
+def spread(left: Row, right: Row, width: int) -> Row:
+    """`left` at the left edge and `right` at the right one; the left gives way."""
+    return (*fit(left, max(width - width_of(right), 0)), *right)
+
+
+def text_of(line: Iterable[Run]) -> str:
+    """The text of a row."""
+    return "".join(run.text for run in line)
+
+
+def shorten(text: str, width: int) -> str:
+    """Text cut to `width` cells; a cut shows as two dots."""
+    if cell_len(text) <= width:
+        return text
+    return set_cell_size(text, max(width - 2, 0)).rstrip() + ".."[:width]
+
+
+def wrapped(text: str, width: int, role: Role = Role.TEXT) -> list[Row]:
+    """Text broken into rows at its spaces."""
+    return [row(Run(line, role)) for line in textwrap.wrap(text, max(width, 1))]
+
+
+def rule(title: str, room: Room, *legends: Row) -> Row:
+    """The line a panel is titled on, with the first of the legends that fits at its right end."""
+    line = room.glyphs.rule
+    head = row(Run(line, Role.RULE), Run(f" {title} ", Role.LABEL))
+    for legend in legends:
+        tail = row(Run(" "), *legend, Run(f" {line}", Role.RULE))
+        free = room.width - width_of(head) - width_of(tail)
+        if free >= 1:
+            return row(*head, Run(line * free, Role.RULE), *tail)
+    return row(*head, Run(line * max(room.width - width_of(head), 0), Role.RULE))
+
+
+class Canvas:
+    """A grid of cells to draw plots on; row 0 is the top."""
+
+    def __init__(self, width: int, height: int) -> None:
+        self.width, self.height = width, height
+        self._text = [[" "] * width for _ in range(height)]
+        self._roles = [[Role.TEXT] * width for _ in range(height)]
+
+    def put(self, x: int, y: int, text: str, role: Role) -> None:
+        """Write text of single-cell characters from (x, y) to the right; what lies outside is dropped."""
+        if not 0 <= y < self.height:
+            return
+        for offset, char in enumerate(text):
+            if 0 <= x + offset < self.width:
+                self._text[y][x + offset] = char
+                self._roles[y][x + offset] = role
+
+    def rows(self) -> list[Row]:
+        """What was drawn, one run per stretch of one role."""
+        return [_runs(text, roles) for text, roles in zip(self._text, self._roles, strict=True)]
+
+
+def _runs(text: Sequence[str], roles: Sequence[Role]) -> Row:
+    runs: list[Run] = []
+    start = 0
+    role = roles[0] if roles else Role.TEXT
+    for x in range(len(text)):
+        # A blank has no colour of its own: it joins whatever is around it.
+        if roles[x] is not role and text[x] != " ":
+            runs.append(Run("".join(text[start:x]), role))
+            start, role = x, roles[x]
+    runs.append(Run("".join(text[start:]), role))
+    return row(*runs)

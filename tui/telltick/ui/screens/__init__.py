@@ -1,0 +1,1 @@
+"""Whole screens: the session, help, leaving."""

@@ -1,0 +1,97 @@
+"""The help: every key with a line about it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.screen import ModalScreen
+
+from telltick.model.cautions import FIRST
+from telltick.ui.glyphs import Glyphs
+from telltick.ui.keymap import ACTIONS, Group, Keymap
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule
+from telltick.ui.widgets.panel import Panel
+
+WIDTH, HEIGHT = 78, 24
+
+
+class HelpRows(Panel):
+    """The page."""
+
+    raised = True
+    DEFAULT_CSS = f"""
+    HelpRows {{ position: relative; width: {WIDTH}; height: {HEIGHT}; }}
+    """
+
+    def __init__(self, keymap: Keymap, glyphs: Glyphs, *, replay: bool) -> None:
+        super().__init__("help", glyphs)
+        self._keymap = keymap
+        self._replay = replay
+
+    def redraw(self) -> None:
+        """Draw the page."""
+        self.put(draw_help(self._keymap, self.room, replay=self._replay))
+
+
+class HelpScreen(ModalScreen[None]):
+    """Keys, over the session; any of the leaving keys closes it."""
+
+    DEFAULT_CSS = """
+    HelpScreen { align: center middle; background: transparent; }
+    """
+    BINDINGS: ClassVar = [(key, "close", "") for key in ("escape", "enter", "space", "q", "question_mark")]
+
+    def __init__(self, keymap: Keymap, glyphs: Glyphs, *, replay: bool) -> None:
+        super().__init__()
+        self._rows = HelpRows(keymap, glyphs, replay=replay)
+
+    def compose(self) -> ComposeResult:
+        """The page alone."""
+        yield self._rows
+
+    def action_close(self) -> None:
+        """Back to the session."""
+        self.dismiss()
+
+
+def draw_help(keymap: Keymap, room: Room, *, replay: bool) -> list[Row]:
+    """The page's rows: two columns of keys, then how marks work."""
+    inner, glyphs = WIDTH - 2, room.glyphs
+    left_width = inner // 2
+    left = _group(Group.CHANGES, keymap, glyphs) + _group(Group.WORDS, keymap, glyphs)
+    right = [] if replay else _group(Group.POLLING, keymap, glyphs)
+    right += _group(Group.PLAYING, keymap, glyphs) if replay else []
+    right += _group(Group.SCREEN, keymap, glyphs)
+    if replay:
+        right.insert(8, _line("0-9", "to that tenth of the session"))
+    lines = [rule("keys", replace(room, width=inner), row(Run("Esc closes", Role.LABEL)))]
+    for k in range(max(len(left), len(right))):
+        a = left[k] if k < len(left) else BLANK
+        b = right[k] if k < len(right) else BLANK
+        lines.append((*fit(a, left_width), *b))
+    lines += _how(replay=replay)
+    return [row(Run(" "), *line) for line in lines]
+
+
+def _group(group: Group, keymap: Keymap, glyphs: Glyphs) -> list[Row]:
+    arrows = {"left": glyphs.left, "right": glyphs.right}
+    lines = [row(Run(group.value.lower(), Role.TEXT))]
+    lines += [_line(keymap.shown(a.name, arrows=arrows), a.help) for a in ACTIONS if a.group is group]
+    return lines
+
+
+def _line(key: str, words: str) -> Row:
+    return row(Run(f" {key:<6}", Role.KEY), Run(words, Role.LABEL))
+
+
+def _how(*, replay: bool) -> list[Row]:
+    if replay:
+        words = ["Marks made in replay are late notes, kept apart from those made live."]
+    else:
+        words = [
+            "A change counts as hands-on time from its key until Enter; that time is not",
+            "measured. Esc leaves a plain mark.",
+        ]
+    return [BLANK, *(row(Run(line, Role.TEXT)) for line in (*words, FIRST))]

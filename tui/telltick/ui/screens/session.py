@@ -1,0 +1,344 @@
+"""The main screen: one session, live or replayed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, ClassVar, cast
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.message import Message
+from textual.screen import Screen
+
+from telltick.engine.feed import SessionFeed
+from telltick.model.errors import BadInputError
+from telltick.model.marks import Mark, MarkKind
+from telltick.model.snapshot import Snapshot, View
+from telltick.ui.desk import Desk, Question
+from telltick.ui.entries import MARK_LETTER, NOTE_LETTER
+from telltick.ui.glyphs import Glyphs
+from telltick.ui.keymap import ACTIONS, JUMP_KEYS, Keymap, toolkit_key
+from telltick.ui.layout import Box, arrange
+from telltick.ui.lookout import Lookout
+from telltick.ui.palettes import Palette
+from telltick.ui.rows import Role
+from telltick.ui.screens.help import HelpScreen
+from telltick.ui.screens.leave import LeaveScreen
+from telltick.ui.widgets.footer import KeyLine
+from telltick.ui.widgets.header import Header
+from telltick.ui.widgets.health import HealthPanel
+from telltick.ui.widgets.journal import JournalPanel
+from telltick.ui.widgets.meter import Meter
+from telltick.ui.widgets.notice import NoticeLine
+from telltick.ui.widgets.panel import Panel
+from telltick.ui.widgets.prompt import Prompt
+from telltick.ui.widgets.setup import SetupPanel
+from telltick.ui.widgets.spectrum import SpectrumPlot
+from telltick.ui.widgets.strip import ActivityStrip, cell_ns_for
+
+if TYPE_CHECKING:
+    from telltick.ui.app import ScreenExit, TelltickApp
+
+LOOK_EVERY_S = 0.2
+Showing = Header | SpectrumPlot | ActivityStrip | JournalPanel | Meter | SetupPanel | HealthPanel | Prompt
+
+
+class Looked(Message):
+    """A new picture of the session; an older one still waiting is of no use."""
+
+    def __init__(self, snapshot: Snapshot) -> None:
+        super().__init__()
+        self.snapshot = snapshot
+
+    def can_replace(self, message: Message) -> bool:
+        """Newer pictures replace older ones."""
+        return isinstance(message, Looked)
+
+
+class LookFailed(Message):
+    """A picture could not be made."""
+
+    def __init__(self, why: Exception) -> None:
+        super().__init__()
+        self.why = why
+
+    def can_replace(self, message: Message) -> bool:
+        """Newer failures replace older ones."""
+        return isinstance(message, LookFailed)
+
+
+class SessionScreen(Screen[None]):
+    """Shows snapshots and hands keys to the desk."""
+
+    DEFAULT_CSS = """
+    SessionScreen { background: $background; overflow: hidden; layers: base above; }
+    SessionScreen Prompt { layer: above; }
+    """
+    BINDINGS: ClassVar = [
+        *(
+            Binding(toolkit_key(action.key), action.call, action.help, show=False, id=action.name)
+            for action in ACTIONS
+        ),
+        *(Binding(digit, f"seek_part({digit})", show=False) for digit in JUMP_KEYS),
+    ]
+
+    def __init__(self, feed: SessionFeed, keymap: Keymap, glyphs: Glyphs, notice: str = "") -> None:
+        super().__init__()
+        self.desk = Desk(feed, glyphs)
+        self._feed = feed
+        self._keymap = keymap
+        self._glyphs = glyphs
+        self._first_notice = notice
+        self._view = View()
+        self._failing = False
+        self._showing = self._make_panels()
+        self.lookout = Lookout(
+            feed.look,
+            lambda snapshot: self.post_message(Looked(snapshot)),
+            lambda why: self.post_message(LookFailed(why)),
+        )
+
+    def _make_panels(self) -> tuple[Showing, ...]:
+        """Everything that shows snapshots, in reading order."""
+        facts, glyphs, replay = self._feed.facts, self._glyphs, self._feed.is_replay
+        return (
+            Header(facts, glyphs),
+            SpectrumPlot(glyphs),
+            ActivityStrip(glyphs, self._letter),
+            JournalPanel(facts, glyphs, self._letter, replay=replay),
+            Meter(glyphs, self._view.window_s),
+            SetupPanel(glyphs, self._keymap.for_factor),
+            HealthPanel(glyphs),
+            Prompt(glyphs),
+        )
+
+    def compose(self) -> ComposeResult:
+        """Every panel; `arrange` says which are shown and where."""
+        yield from self._showing
+        yield NoticeLine(self._glyphs)
+        yield KeyLine(self._keymap, self._glyphs, replay=self._feed.is_replay)
+
+    def on_mount(self) -> None:
+        """Begin to look."""
+        if self._first_notice:
+            self.query_one(NoticeLine).say(self._first_notice, Role.MARK)
+        self.lookout.start()
+        self.set_interval(LOOK_EVERY_S, self._ask_for_picture)
+
+    def ink(self, palette: Palette) -> None:
+        """Take the colours of a palette."""
+        for panel in self.query(Panel):
+            panel.ink(palette.styles(raised=panel.raised))
+
+    @property
+    def is_replay(self) -> bool:
+        """A saved session is shown."""
+        return self._feed.is_replay
+
+    # ---- pictures
+
+    def _ask_for_picture(self) -> None:
+        self.lookout.ask(self._view)
+
+    @on(Looked)
+    def _show(self, event: Looked) -> None:
+        event.stop()
+        snapshot = self.desk.snapshot = event.snapshot
+        if self._failing:
+            self._failing = False
+            self.say("pictures come again", Role.GOOD)
+        self._view = View(
+            strip_cells=self.query_one(ActivityStrip).cells,
+            strip_cell_ns=cell_ns_for(snapshot.polling.interval_s),
+            window_s=self._view.window_s,
+        )
+        for panel in self._showing:
+            if panel.display:
+                panel.show(snapshot)
+        self.query_one(NoticeLine).pass_on(snapshot.notices)
+
+    @on(LookFailed)
+    def _show_failure(self, event: LookFailed) -> None:
+        event.stop()
+        self._failing = True
+        self.say(f"no picture could be made ({event.why}); marks still count; trying again", Role.BAD)
+
+    def say(self, sentence: str, role: Role = Role.TEXT) -> None:
+        """Put a sentence on the notice line."""
+        self.query_one(NoticeLine).say(sentence, role)
+
+    # ---- places
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Give every panel its place."""
+        boxes = arrange(event.size.width, event.size.height)
+        for panel in self.query(Panel):
+            if panel.raised or panel.id is None:
+                continue
+            box = boxes.get(panel.id)
+            panel.display = box is not None
+            if box is not None:
+                _place(panel, box)
+        self._place_prompt(event.size.height)
+
+    def _place_prompt(self, height: int | None = None) -> None:
+        prompt = self.query_one(Prompt)
+        prompt.styles.offset = (0, max((height or self.size.height) - prompt.lines, 0))
+
+    # ---- keys: something changes
+
+    def action_change(self, factor: str) -> None:
+        """Begin a change of a factor: the moment counts, so the mark comes before the question."""
+        self._try(lambda: self._ask(self.desk.begin_change(factor)), f"{factor} was not marked")
+
+    def action_note(self) -> None:
+        """Ask for a note."""
+        self._ask(Question("note"))
+
+    def action_mark(self) -> None:
+        """Mark this moment."""
+        self._try(lambda: self.say(self.desk.mark(), Role.MARK), "the moment was not marked")
+
+    def action_undo(self) -> None:
+        """Withdraw the newest mark."""
+        self._try(lambda: self.say(self.desk.undo(), Role.MARK), "nothing was withdrawn")
+
+    def action_polling(self) -> None:
+        """Start or stop polling."""
+        if self._feed.is_replay:
+            self.say("a saved session cannot be polled", Role.WARN)
+            return
+        self._try(lambda: self.say(self.desk.toggle_polling(), Role.MARK), "not asked")
+
+    def _ask(self, question: Question) -> None:
+        prompt = self.query_one(Prompt)
+        prompt.open(question)
+        self._place_prompt()
+        self._ask_for_picture()
+
+    def _close_prompt(self) -> None:
+        self.query_one(Prompt).close()
+        self.set_focus(None)
+        self._ask_for_picture()
+
+    @on(Prompt.Answered)
+    def _answered(self, event: Prompt.Answered) -> None:
+        event.stop()
+
+        def answer() -> None:
+            sentence = self.desk.answer(event.question, event.text)
+            self._close_prompt()
+            self.say(sentence, Role.MARK)
+
+        self._try(answer, "not written")
+
+    @on(Prompt.Left)
+    def _left(self, event: Prompt.Left) -> None:
+        event.stop()
+        self._try(lambda: self.say(self.desk.leave(event.question), Role.MARK), "the mark was not closed")
+        self._close_prompt()
+
+    def _try(self, do: Callable[[], None], otherwise: str) -> None:
+        """Do something with the session; a failure is said and never ends the screen."""
+        try:
+            do()
+        except BadInputError as why:
+            self._complain(str(why))
+        except Exception as why:
+            self._complain(f"{otherwise}: {why}")
+        self._ask_for_picture()
+
+    def _complain(self, sentence: str) -> None:
+        self.say(sentence, Role.BAD)
+        prompt = self.query_one(Prompt)
+        if prompt.question is not None:
+            prompt.complain(self._glyphs.clean(sentence))
+            self._place_prompt()
+
+    # ---- keys: replay
+
+    def action_play(self) -> None:
+        """Play or pause."""
+        self._in_replay(self.desk.play)
+
+    def action_speed(self, direction: int) -> None:
+        """Faster or slower."""
+        self._in_replay(lambda: self.desk.change_speed(direction))
+
+    def action_seek(self, seconds: int) -> None:
+        """Move the playhead by seconds."""
+        self._in_replay(lambda: self.desk.seek_by(seconds))
+
+    def action_seek_part(self, tenths: int) -> None:
+        """Move the playhead to a tenth of the session."""
+        self._in_replay(lambda: self.desk.seek_to(self.desk.snapshot.duration_ns * tenths // 10))
+
+    def action_seek_mark(self, direction: int) -> None:
+        """Move the playhead from mark to mark."""
+        self._in_replay(lambda: self.desk.seek_mark(direction))
+
+    def _in_replay(self, do: Callable[[], None]) -> None:
+        if self._feed.is_replay:
+            self._try(do, "the playhead did not move")
+
+    # ---- keys: the screen
+
+    def action_journal(self, pages: int) -> None:
+        """Scroll the journal."""
+        self.query_one(JournalPanel).scroll_by(pages)
+
+    def action_theme(self) -> None:
+        """Take the next palette."""
+        self._try(lambda: self.say(self._app.next_palette()), "the palette stays")
+
+    def action_commands(self) -> None:
+        """Open the list of commands."""
+        if self._glyphs.ascii:
+            self.action_help()
+        else:
+            self.app.action_command_palette()
+
+    def action_redraw(self) -> None:
+        """Send the whole screen to the terminal again."""
+        self.refresh(layout=True)
+
+    def action_help(self) -> None:
+        """Show the keys."""
+        self.app.push_screen(HelpScreen(self._keymap, self._glyphs, replay=self._feed.is_replay))
+
+    def action_quit(self) -> None:
+        """Leave; a recorder at work raises a question first."""
+        if not self.desk.records:
+            self._app.leave_done()
+            return
+        self.app.push_screen(LeaveScreen(self._glyphs), self._leave)
+
+    def _leave(self, choice: ScreenExit | None) -> None:
+        if choice is not None:
+            self._app.leave(choice)
+
+    # ---- help for the above
+
+    @property
+    def _app(self) -> TelltickApp:
+        return cast("TelltickApp", self.app)
+
+    def open_question(self) -> Question | None:
+        """What the prompt asks now."""
+        return self.query_one(Prompt).question
+
+    def _letter(self, mark: Mark) -> str:
+        """The letter of a mark on strip and journal: the key that makes such a mark."""
+        if mark.kind is MarkKind.NOTE:
+            return NOTE_LETTER
+        if mark.kind is MarkKind.PLAIN:
+            return MARK_LETTER
+        key = self._keymap.for_factor(mark.factor or "")
+        return key if len(key) == 1 else "#"
+
+
+def _place(panel: Panel, box: Box) -> None:
+    panel.styles.offset = (box.x, box.y)
+    panel.styles.width = box.width
+    panel.styles.height = box.height

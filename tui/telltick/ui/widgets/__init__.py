@@ -1,0 +1,1 @@
+"""Panels of the screens; each draws itself from a snapshot."""

@@ -1,0 +1,92 @@
+"""Input health: is there sound, is it of the right level, and is the recorder alive."""
+
+from __future__ import annotations
+
+from telltick.model.snapshot import InputHealth, Phase, Snapshot
+from telltick.ui.format import db
+from telltick.ui.glyphs import Glyphs
+from telltick.ui.rows import Role, Room, Row, Run, row, rule, wrapped
+from telltick.ui.widgets.panel import Panel
+
+LOWEST_DBFS = -60.0
+STALE_S = 2.0
+
+
+class HealthPanel(Panel):
+    """Level bar, clipping, gaps, recorder, advice."""
+
+    def __init__(self, glyphs: Glyphs) -> None:
+        super().__init__("health", glyphs)
+        self._snapshot: Snapshot | None = None
+
+    def show(self, snapshot: Snapshot) -> None:
+        """Draw a snapshot's health."""
+        self._snapshot = snapshot
+        self.redraw()
+
+    def redraw(self) -> None:
+        """Draw what is at hand."""
+        if self._snapshot is not None:
+            self.put(draw_health(self._snapshot, self.room))
+
+
+def draw_health(snapshot: Snapshot, room: Room) -> list[Row]:
+    """The panel's rows; the advice takes what room is left, or the place of the counts."""
+    health = snapshot.health
+    width, height, glyphs = room.width, room.height, room.glyphs
+    rows = [rule("input", room), _level(health, width, glyphs)]
+    counts = _counts(health)
+    alive = _alive(snapshot, glyphs)
+    advice = wrapped(glyphs.clean(health.advice), width, Role.WARN) if health.advice else []
+    if height <= 4:
+        rows += [counts, advice[0] if advice else alive]
+    else:
+        rows += [counts, alive]
+        if health.gaps and height > 5:
+            rows += wrapped(f"last gap: {glyphs.clean(health.last_gap)}", width, Role.LABEL)[:1]
+        rows += advice
+    return rows[:height]
+
+
+def _level(health: InputHealth, width: int, glyphs: Glyphs) -> Row:
+    """``-23.1 ####....|.. dBFS``: the r.m.s. as a bar, the peak as a mark on it."""
+    length = max(width - 12, 4)
+
+    def at(level: float | None) -> int:
+        if level is None:
+            return 0
+        return min(max(round((1 - level / LOWEST_DBFS) * length), 0), length)
+
+    filled, peak = at(health.level_dbfs), at(health.peak_dbfs)
+    role = Role.BAD if health.clipped else Role.WARN if health.advice else Role.GOOD
+    cells = [Run(glyphs.full, role)] * filled + [Run(glyphs.idle, Role.RULE)] * (length - filled)
+    if health.peak_dbfs is not None and peak:
+        cells[peak - 1] = Run(glyphs.head, Role.BAD if health.clipped else Role.NUMBER)
+    return row(Run(db(health.level_dbfs, 5), Role.NUMBER), Run(" "), *cells, Run(" dBFS", Role.LABEL))
+
+
+def _counts(health: InputHealth) -> Row:
+    clipped = (
+        Run(f"CLIPS {min(health.clipped, 99999):<5}", Role.BAD)
+        if health.clipped
+        else Run("no clipping", Role.GOOD)
+    )
+    gaps = (
+        Run(f"{health.gaps} gap{'s' if health.gaps != 1 else ''}", Role.WARN)
+        if health.gaps
+        else Run("no gaps", Role.GOOD)
+    )
+    return row(clipped, Run("  "), gaps)
+
+
+def _alive(snapshot: Snapshot, glyphs: Glyphs) -> Row:
+    age = snapshot.health.audio_age_s
+    if snapshot.phase is Phase.STOPPED:
+        return row(Run("the recorder is gone", Role.BAD))
+    if snapshot.phase is Phase.STARTING:
+        return row(Run("the recorder is starting", Role.WARN))
+    if snapshot.phase is not Phase.RECORDING:
+        return row(Run("saved session", Role.LABEL))
+    if age > STALE_S:
+        return row(Run(f"no sound for {min(age, 9999):.0f} s", Role.BAD))
+    return row(Run(f"{glyphs.dot} sound comes in", Role.GOOD))

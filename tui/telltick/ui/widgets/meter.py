@@ -1,0 +1,161 @@
+"""The meter: how far the noise rises while bytes flow, how sure that is, and the verdict."""
+
+from __future__ import annotations
+
+from telltick.model.readings import Reading, Verdict
+from telltick.model.snapshot import Snapshot
+from telltick.ui.format import db, interval, short_clock
+from telltick.ui.glyphs import Glyphs
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, wrapped
+from telltick.ui.scales import REACHES_DB, held_reach
+from telltick.ui.widgets.figures import PIXELS_HIGH, figures, figures_width
+from telltick.ui.widgets.panel import Panel
+
+ROOMY, VERY_ROOMY = 18, 26  # rows from which the panel is set wider
+VERDICT_ROLE = {Verdict.TIED: Role.RISE, Verdict.NO_TIE: Role.GOOD, Verdict.TOO_FEW: Role.LABEL}
+
+
+class Meter(Panel):
+    """Window reading in large figures, step reading below."""
+
+    def __init__(self, glyphs: Glyphs, window_s: float) -> None:
+        super().__init__("meter", glyphs)
+        self._window_s = window_s
+        self._reach_db = REACHES_DB[2]
+        self._snapshot: Snapshot | None = None
+
+    def show(self, snapshot: Snapshot) -> None:
+        """Draw a snapshot's readings."""
+        self._snapshot = snapshot
+        self.redraw()
+
+    def redraw(self) -> None:
+        """Draw what is at hand."""
+        width, height = self.size
+        if self._snapshot is None or not width or not height:
+            return
+        excess = self._snapshot.window.excess_db
+        if excess is not None:
+            self._reach_db = held_reach(self._reach_db, excess.high)
+        self.put(draw_meter(self._snapshot, self.room, window_s=self._window_s, reach_db=self._reach_db))
+
+
+def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: float) -> list[Row]:
+    """The panel's rows. Blank rows and warnings are for panels that have the room.
+
+    Args:
+        snapshot: holds both readings.
+        room: what there is to draw in.
+        window_s: length of the sliding window, in seconds.
+        reach_db: upper end of the drawn scale, in dB.
+    """
+    reading, width = snapshot.window, room.width
+    roomy = room.height >= ROOMY
+    gap = [BLANK] if roomy else []
+    rows = [rule(f"meter, last {window_s:g} s", room), *gap]
+    rows += _large(reading, width, 2 if room.height >= VERY_ROOMY else 1, room.glyphs)
+    rows += [row(Run("above the floor while bytes flow", Role.LABEL)), BLANK] if roomy else []
+    rows += [_drawn_interval(reading, reach_db, width, room.glyphs), _written_interval(reading), *gap]
+    rows += [_verdict(reading, width), *gap, _relation(reading), _levels(reading), *gap]
+    rows.append(_step(snapshot, width))
+    if len(rows) < room.height:
+        rows.append(_latency(snapshot))
+    for warning in reading.warnings:
+        if len(rows) < room.height:
+            rows += wrapped(room.glyphs.clean(warning), width, Role.WARN)
+    return rows[: room.height]
+
+
+def _large(reading: Reading, width: int, scale: int, glyphs: Glyphs) -> list[Row]:
+    """Five rows of figures, right-aligned so that the point stands still."""
+    text = db(reading.excess_db.value if reading.excess_db else None)
+    scale = scale if figures_width("-00.0", scale) + 4 <= width else 1
+    role = Role.RISE if reading.verdict is Verdict.TIED else Role.NUMBER
+    role = Role.LABEL if reading.excess_db is None else role
+    room = max(figures_width(" 00.0", scale), figures_width(text.strip(), scale))
+    rows: list[Row] = []
+    for y, line in enumerate(figures(text.strip(), role, glyphs, scale)):
+        pad = room - sum(len(run.text) for run in line)
+        unit = Run(" dB", Role.LABEL) if y == PIXELS_HIGH * scale - 1 else Run("")
+        rows.append(row(Run(" " * max(pad, 0)), *line, unit))
+    return rows
+
+
+def _drawn_interval(reading: Reading, reach_db: float, width: int, glyphs: Glyphs) -> Row:
+    """The interval and the value on a scale from 0 to the reach."""
+    right = f" {reach_db:<2.0f}"
+    length = width - 2 - len(right)
+    cells = [Run(glyphs.track, Role.RULE)] * length
+    estimate = reading.excess_db
+
+    def at(value: float) -> int:
+        return min(max(round(value / reach_db * (length - 1)), 0), length - 1)
+
+    if estimate is not None:
+        role = Role.RISE if reading.verdict is Verdict.TIED else Role.NUMBER
+        for x in range(at(estimate.low), at(estimate.high) + 1):
+            cells[x] = Run(glyphs.bar, role)
+        cells[at(estimate.value)] = Run(glyphs.bar_at, role)
+    return row(Run("0 ", Role.LABEL), *cells, Run(right, Role.LABEL))
+
+
+def _written_interval(reading: Reading) -> Row:
+    return row(
+        Run("95 % ", Role.LABEL), Run(interval(reading.excess_db), Role.NUMBER), Run(" dB", Role.LABEL)
+    )
+
+
+def _verdict(reading: Reading, width: int) -> Row:
+    word = reading.verdict.value.upper()
+    polls = row(Run(f"{reading.polls:5d}", Role.NUMBER), Run(" polls", Role.LABEL))
+    return (*fit(row(Run(word, VERDICT_ROLE[reading.verdict])), max(width - 11, len(word))), *polls)
+
+
+def _levels(reading: Reading) -> Row:
+    return row(
+        Run("N ", Role.LABEL),
+        Run(db(reading.noise_dbfs, 6), Role.NUMBER),
+        Run("  I ", Role.LABEL),
+        Run(db(reading.interference_dbfs, 6), Role.NUMBER),
+        Run(" dBFS", Role.LABEL),
+    )
+
+
+def _relation(reading: Reading) -> Row:
+    """I/N where something was found, else what it cannot exceed."""
+    if reading.i_over_n_db is not None and reading.verdict is not Verdict.NO_TIE:
+        return row(
+            Run("I/N ", Role.LABEL),
+            Run(db(reading.i_over_n_db, 5, sign=True), Role.NUMBER),
+            Run(" dB", Role.LABEL),
+        )
+    limit = db(reading.upper_limit_i_over_n_db, 5, sign=True)
+    return row(Run("I/N at most ", Role.LABEL), Run(limit, Role.NUMBER), Run(" dB", Role.LABEL))
+
+
+def _step(snapshot: Snapshot, width: int) -> Row:
+    """The reading since the last change, on one line."""
+    step = snapshot.step
+    value = step.excess_db.value if step.excess_db else None
+    half = (step.excess_db.high - step.excess_db.low) / 2 if step.excess_db else None
+    since = short_clock(int(snapshot.step_seconds * 1e9))
+    short = {Verdict.TIED: "tied", Verdict.NO_TIE: "no tie", Verdict.TOO_FEW: "too few"}[step.verdict]
+    runs = [
+        Run("step " if width < 36 else "this step ", Role.LABEL),
+        Run(since, Role.NUMBER),
+        Run(db(value, 6), Role.NUMBER),
+        Run(" +-", Role.LABEL),
+        Run(db(half, 4), Role.NUMBER),
+        Run(" " + short, VERDICT_ROLE[step.verdict]),
+    ]
+    return row(*runs)
+
+
+def _latency(snapshot: Snapshot) -> Row:
+    """How far the sound lags behind the bytes: what every gate is moved by."""
+    latency = snapshot.latency
+    if latency is None:
+        return row(Run("latency not found yet", Role.LABEL))
+    doubt = f" or + k {1000 * latency.modulo_s:.0f}" if latency.modulo_s is not None else ""
+    value = f"{1000 * latency.seconds.value:6.1f}"
+    return row(Run("latency ", Role.LABEL), Run(value, Role.NUMBER), Run(f" ms{doubt}", Role.LABEL))

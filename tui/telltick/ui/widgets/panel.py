@@ -1,0 +1,90 @@
+"""A panel made of rows: keeps them, and sends only those that changed to the terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region, Size
+from textual.strip import Strip
+from textual.widget import Widget
+
+from telltick.ui.glyphs import Glyphs
+from telltick.ui.rows import Role, Room, Row, fit
+
+
+class Panel(Widget):
+    """Shows rows of runs. Subclasses say what the rows are; this class keeps the terminal quiet.
+
+    Rows are compared as data, before any style: a panel whose picture is the same as before costs nothing.
+    """
+
+    DEFAULT_CSS = """
+    Panel { position: absolute; width: auto; height: auto; }
+    """
+    raised = False  # drawn on the palette's panel colour instead of the ground
+
+    def __init__(self, name: str, glyphs: Glyphs) -> None:
+        super().__init__(id=name)
+        self.glyphs = glyphs
+        self._rows: list[Row] = []
+        self._strips: dict[int, Strip] = {}
+        self._inks: Mapping[Role, Style] = {}
+
+    @property
+    def room(self) -> Room:
+        """What there is to draw in."""
+        return Room(self.size.width, self.size.height, self.glyphs)
+
+    @property
+    def rows(self) -> Sequence[Row]:
+        """What is shown."""
+        return self._rows
+
+    def ink(self, inks: Mapping[Role, Style]) -> None:
+        """Take the colours of a palette."""
+        self._inks = inks
+        self._strips.clear()
+        self.refresh()
+
+    def put(self, rows: Sequence[Row]) -> None:
+        """Show these rows; only those that differ are drawn again."""
+        width, height = self.size
+        fresh = [fit(line, width) for line in rows[:height]]
+        fresh += [fit((), width)] * (height - len(fresh))
+        old, self._rows = self._rows, fresh
+        changed = [y for y, line in enumerate(fresh) if y >= len(old) or old[y] != line]
+        for y in changed:
+            self._strips.pop(y, None)
+        if changed:
+            self.refresh(*(Region(0, y, width, 1) for y in changed))
+
+    def redraw(self) -> None:
+        """Draw again, after a resize; subclasses call `put`."""
+
+    def on_resize(self) -> None:
+        """Rows have another length now."""
+        self._rows = []
+        self._strips.clear()
+        self.redraw()
+
+    def notify_style_update(self) -> None:
+        """Styles may have changed: cached strips are stale."""
+        super().notify_style_update()
+        self._strips.clear()
+
+    def get_content_width(self, container: Size, viewport: Size) -> int:
+        """Panels take the width they are given."""
+        return container.width
+
+    def render_line(self, y: int) -> Strip:
+        """One row as the terminal gets it, one segment per run."""
+        strip = self._strips.get(y)
+        if strip is None:
+            width = self.size.width
+            line = self._rows[y] if y < len(self._rows) else fit((), width)
+            ground = self._inks.get(Role.TEXT, Style())
+            segments = [Segment(run.text, self._inks.get(run.role, ground)) for run in line]
+            strip = self._strips[y] = Strip(segments, width)
+        return strip

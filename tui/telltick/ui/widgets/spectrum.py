@@ -1,0 +1,143 @@
+"""The spectrum: what is heard while no bytes flow, its floor, and what rises above it while they do."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from telltick.model.readings import Band, Spectrum
+from telltick.model.snapshot import Snapshot
+from telltick.ui.columns import LEAST_RISE_DB, SHOWN_HZ, Columns
+from telltick.ui.glyphs import Glyphs
+from telltick.ui.rows import Canvas, Role, Room, Row, Run, row, rule
+from telltick.ui.scales import LevelScale, level_ticks
+from telltick.ui.widgets.panel import Panel
+
+MARGIN = 6  # columns left of the plots, for level labels
+AXIS_ROWS = 2
+TICK_HZ = (100, 200, 250, 500, 1000)
+TICK_ROOM = 7  # columns a frequency label needs
+
+
+class SpectrumPlot(Panel):
+    """The spectrum over the sliding window."""
+
+    def __init__(self, glyphs: Glyphs, band: Band | None = None) -> None:
+        super().__init__("spectrum", glyphs)
+        self._band = band or Band()
+        self._scale = LevelScale.around(-100.0, -70.0, least_span_db=30.0)
+        self._spectrum: Spectrum | None = None
+
+    def show(self, snapshot: Snapshot) -> None:
+        """Draw a snapshot's spectrum; an unchanged one costs nothing."""
+        if snapshot.spectrum is not self._spectrum or not self.rows:
+            self._spectrum = snapshot.spectrum
+            self.redraw()
+
+    def redraw(self) -> None:
+        """Draw what is at hand."""
+        width, height = self.size
+        if not width or not height:
+            return
+        columns = None if self._spectrum is None else Columns.of(self._spectrum, width - MARGIN)
+        if columns is not None:
+            self._scale = self._scale.holding(*columns.reach(self._band))
+        self.put(draw_spectrum(columns, self._scale, self._band, self.room))
+
+
+def draw_spectrum(columns: Columns | None, scale: LevelScale, band: Band, room: Room) -> list[Row]:
+    """The panel's rows: title with legend, plot with level axis, frequency axis."""
+    plot = _Plot(Canvas(room.width, max(room.height - 1 - AXIS_ROWS, 1)), scale, room.glyphs)
+    plot.level_axis()
+    if columns is None:
+        plot.canvas.put(MARGIN + 2, plot.canvas.height // 2, "waiting for audio", Role.LABEL)
+    else:
+        for k in range(len(columns.quiet)):
+            plot.column(columns, k)
+    title = rule("spectrum", room, *_legends(columns, band, room.glyphs))
+    return [title, *plot.canvas.rows(), *_frequency_axis(columns, band, room)]
+
+
+def _legends(columns: Columns | None, band: Band, glyphs: Glyphs) -> list[Row]:
+    """What the three ways of drawing mean, and the highest rise; from the fullest to the shortest."""
+    quiet = (Run(glyphs.quiet * 2, Role.QUIET), Run(" quiet  ", Role.LABEL))
+    floor = (Run(glyphs.base * 2, Role.FLOOR), Run(" floor  ", Role.LABEL))
+    rise, word = Run(glyphs.full * 2, Role.RISE), Run(" rise while bytes flow", Role.LABEL)
+    highest = columns.highest_rise(band) if columns is not None else None
+    words = f"{highest[0]:5.1f} dB at {highest[1]:4.0f} Hz" if highest else "none to be seen"
+    short = row(*quiet, *floor, rise, Run(" rise", Role.LABEL))
+    return [
+        row(*quiet, *floor, rise, word, Run(f"{words:>19}", Role.NUMBER if highest else Role.LABEL)),
+        row(*quiet, *floor, rise, word),
+        short,
+    ]
+
+
+class _Plot:
+    """Columns of levels on a canvas."""
+
+    def __init__(self, canvas: Canvas, scale: LevelScale, glyphs: Glyphs) -> None:
+        self.canvas, self._scale, self._glyphs = canvas, scale, glyphs
+
+    def column(self, columns: Columns, k: int) -> None:
+        """One column from the bottom up: quiet texture, the floor as a line across, solid rise."""
+        quiet, active, floor = (
+            self._rows(float(level[k])) for level in (columns.quiet, columns.active, columns.floor)
+        )
+        if math.isfinite(quiet):
+            for r in range(round(quiet)):
+                self._put(k, r, self._glyphs.quiet, Role.QUIET)
+        line = round(floor) if math.isfinite(floor) else -1
+        if line >= 0:
+            self._put(k, line, self._glyphs.surface, Role.FLOOR)
+        if math.isfinite(active - quiet) and columns.rise_db[k] >= LEAST_RISE_DB:
+            self._rise(k, min(round(quiet), math.floor(active)), active, line)
+
+    def _rise(self, k: int, bottom: int, active: float, line: int) -> None:
+        for r in range(max(bottom, 0), min(math.ceil(active), self.canvas.height)):
+            eighths = round((active - r) * 8)
+            if r == line and eighths >= 8:
+                self._put(k, r, self._glyphs.surface, Role.FLOOR_IN_RISE)
+            else:
+                full = self._glyphs.full
+                self._put(k, r, full if eighths >= 8 else self._glyphs.steps[max(eighths, 1) - 1], Role.RISE)
+
+    def level_axis(self) -> None:
+        """Ticks with levels at the left."""
+        height = self.canvas.height
+        for r in range(height):
+            self.canvas.put(MARGIN - 1, r, self._glyphs.axis, Role.RULE)
+        for level in level_ticks(self._scale, height):
+            y = height - 1 - min(round(self._rows(level)), height - 1)
+            self.canvas.put(0, y, f"{level:4.0f} ", Role.LABEL)
+            self.canvas.put(MARGIN - 1, y, self._glyphs.tick, Role.RULE)
+
+    def _rows(self, level_db: float) -> float:
+        return self._scale.rows(level_db, self.canvas.height)
+
+    def _put(self, k: int, r: int, glyph: str, role: Role) -> None:
+        self.canvas.put(MARGIN + k, self.canvas.height - 1 - r, glyph, role)
+
+
+def _frequency_axis(columns: Columns | None, band: Band, room: Room) -> list[Row]:
+    """Two rows: the axis, heavy where it is measured, and its labels."""
+    glyphs, count = room.glyphs, max(room.width - MARGIN, 1)
+    hz_per_column = (SHOWN_HZ[1] - SHOWN_HZ[0]) / count
+    centre = SHOWN_HZ[0] + (np.arange(count) + 0.5) * hz_per_column
+    canvas = Canvas(room.width, AXIS_ROWS)
+    canvas.put(0, 0, "dBFS", Role.LABEL)
+    canvas.put(MARGIN - 4, 1, "Hz", Role.LABEL)
+    for k in range(count):
+        inside = band.low_hz <= centre[k] <= band.high_hz
+        base = glyphs.base_band if inside else glyphs.base
+        canvas.put(MARGIN + k, 0, base, Role.LABEL if inside else Role.RULE)
+    step = next((hz for hz in TICK_HZ if hz / hz_per_column >= TICK_ROOM), TICK_HZ[-1])
+    for hz in range(step, int(SHOWN_HZ[1]), step):
+        x, label = MARGIN + int(hz / hz_per_column), str(hz)
+        canvas.put(x, 0, glyphs.base_tick, Role.LABEL)
+        if x + len(label) <= room.width:
+            canvas.put(x - len(label) // 2, 1, label, Role.LABEL)
+    for at in np.flatnonzero(columns.tone) if columns is not None else ():
+        canvas.put(MARGIN + int(at), 0, glyphs.tone, Role.WARN)
+    return canvas.rows()
