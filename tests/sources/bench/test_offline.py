@@ -95,6 +95,13 @@ def test_a_dummy_load_uncovers_interference_that_comes_by_cable():
     assert with_load.excess_db > with_antenna.excess_db + 8
 
 
+def test_an_unplugged_cable_silences_the_radio_and_the_interference():
+    session = render_session_audio(3, 20, changes=[Change(10, "cable", "unplugged")], rate_hz=RATE_HZ)
+    outcomes = [poll.outcome for poll in session.polls if poll.due_ns > 10 * NS]
+    assert set(outcomes) == {PollOutcome.TIMEOUT}
+    assert session.truth[1].excess_db < 1e-6
+
+
 def test_audio_without_interference_bears_the_levels_of_the_truth():
     session = render_session_audio(4, 20, path="none", rate_hz=RATE_HZ)
     x = session.audio / 32767

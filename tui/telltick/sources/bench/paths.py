@@ -15,6 +15,7 @@ from telltick.sources.bench.state import DEFAULT_MONITOR_LEVEL, BenchState
 ANTENNA_NOISE_DBFS = -40.46  # with the beam and full gain; with the next two it makes -40 dBFS
 FRONT_NOISE_DBFS = -50.0  # the receiver's own, ahead of the gain control: what a dummy load leaves
 AUDIO_NOISE_DBFS = -70.0  # behind the gain control
+UNPLUGGED_DB = -120.0
 DUMMY_LOAD_LEAK_DB = -40.0  # what still reaches the receiver of whatever the antenna picks up
 
 
@@ -38,6 +39,8 @@ class Coupling:
 
     def gain_db(self, state: BenchState) -> float:
         """Coupling relative to the default state."""
+        if state.unplugged:
+            return UNPLUGGED_DB
         gain_db = state.rf_gain_db if self.before_gain else 0.0
         if self.by_antenna and state.dummy_load:
             gain_db += DUMMY_LOAD_LEAK_DB

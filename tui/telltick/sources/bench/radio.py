@@ -19,7 +19,11 @@ LONGEST_FRAME = 64
 
 
 class Radio:
-    """One radio on one serial line."""
+    """One radio on one serial line.
+
+    Attributes:
+        plugged: False while the serial cable is out; the radio then hears no request.
+    """
 
     def __init__(
         self,
@@ -34,6 +38,7 @@ class Radio:
             framing: the line's character framing.
             turnaround_s: shortest and longest time from the end of a request to the start of its reply.
         """
+        self.plugged = True
         self._rng = np.random.default_rng(seed)
         self._framing = framing
         self._turnaround_s = turnaround_s
@@ -58,6 +63,8 @@ class Radio:
         start_ns = max(t_ns, self._to_radio_free_ns)
         bursts = [self._burst(start_ns, data, char_ns, Direction.TX)]
         self._to_radio_free_ns = bursts[0].end_ns
+        if not self.plugged:
+            return tuple(bursts)
         kept = len(self._heard)
         self._heard += data
         while END in self._heard:

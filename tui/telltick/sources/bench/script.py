@@ -66,6 +66,7 @@ class ScriptedPolling:
             if change.t_s < seconds:
                 self._poll_until(round(change.t_s * NS))
                 self._follow(change)
+                self._radio.plugged = not state_at(change.t_s, changes).unplugged
         self._poll_until(round(seconds * NS))
 
     def _follow(self, change: Change) -> None:

@@ -98,3 +98,4 @@ class SimulatedBench:
     def apply(self, factor: str, value: str) -> None:
         """Do to the bench what the operator says was done; words that mean nothing to it change nothing."""
         self._state = self._state.after(factor, value)
+        self._radio.plugged = not self._state.unplugged

@@ -6,6 +6,14 @@ import re
 from dataclasses import dataclass, replace
 
 DEFAULT_MONITOR_LEVEL = 5.0
+GAIN_WORDS = ((r"min|low", -30.0), (r"half|mid", -12.0), (r"full|max|high", 0.0))
+MONITOR_WORDS = (
+    (r"off|min|none", 0.0),
+    (r"low", 2.0),
+    (r"normal|mid|half", 5.0),
+    (r"high", 8.0),
+    (r"full|max", 10.0),
+)
 DEFAULT_SETUP = {
     "antenna": "beam",
     "cable": "A",
@@ -25,6 +33,7 @@ class BenchState:
     Attributes:
         dummy_load: True with a dummy load in place of the antenna.
         better_cable: True with any cable but the first.
+        unplugged: True without a serial cable: the radio hears no request, the receiver no line.
         choke: True with a choke on the serial cable.
         rf_gain_db: RF gain relative to full.
         monitor_level: 0 to 10.
@@ -32,6 +41,7 @@ class BenchState:
 
     dummy_load: bool = False
     better_cable: bool = False
+    unplugged: bool = False
     choke: bool = False
     rf_gain_db: float = 0.0
     monitor_level: float = DEFAULT_MONITOR_LEVEL
@@ -47,9 +57,9 @@ class BenchState:
             case "antenna":
                 return replace(self, dummy_load="dummy" in words or "load" in words)
             case "cable":
-                return replace(
-                    self, better_cable=words.strip() not in ("a", "cable a", "", "1", "first", "old")
-                )
+                unplugged = bool(re.search(r"unplug|disconnect|\b(out|off|none)\b", words))
+                first = words.strip() in ("a", "cable a", "", "1", "first", "old")
+                return replace(self, better_cable=not (first or unplugged), unplugged=unplugged)
             case "choke":
                 return replace(self, choke=not re.search(r"\b(no|none|off|out|removed|without)\b|^$", words))
             case "rf gain":
@@ -60,7 +70,7 @@ class BenchState:
 
 
 def _gain_db(words: str, before_db: float) -> float:
-    for pattern, gain_db in ((r"min|low", -30.0), (r"half|mid", -12.0), (r"full|max|high", 0.0)):
+    for pattern, gain_db in GAIN_WORDS:
         if re.search(pattern, words):
             return gain_db
     number = _number(words)
@@ -72,10 +82,9 @@ def _gain_db(words: str, before_db: float) -> float:
 
 
 def _level(words: str, before: float) -> float:
-    if re.search(r"off|min|none", words):
-        return 0.0
-    if re.search(r"full|max", words):
-        return 10.0
+    for pattern, level in MONITOR_WORDS:
+        if re.search(pattern, words):
+            return level
     number = _number(words)
     return before if number is None else min(max(number, 0.0), 10.0)
 
