@@ -1,4 +1,7 @@
-"""The command line: one short function per verb, composing the layers. Exit codes: 0 done, 1 failed, 2 bad input."""
+"""The command line: one short function per verb, composing the layers.
+
+Exit codes: 0 done, 1 failed, 2 bad use or bad input.
+"""
 
 from __future__ import annotations
 
@@ -120,9 +123,9 @@ def _print_measurement(folder: Path, *, as_json: bool) -> int:
 
 
 def _export(args: argparse.Namespace) -> int:
-    from telltick.engine.offline import export_session
+    from telltick.engine.offline import export_folder
 
-    for path in export_session(args.session, args.to, args.output):
+    for path in export_folder(args.session, args.to, args.output):
         print(path)
     return 0
 

@@ -31,7 +31,7 @@ def build_parser() -> argparse.ArgumentParser:
     return parser
 
 
-Verbs = argparse._SubParsersAction  # noqa: SLF001  (argparse gives the type no public name)
+Verbs = argparse._SubParsersAction
 
 
 def _demo(verbs: Verbs[argparse.ArgumentParser]) -> None:

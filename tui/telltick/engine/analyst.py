@@ -32,7 +32,7 @@ class Analyst:
         self.restart(0, 0)
 
     def restart(self, first_sample: int, run: int) -> None:
-        """Forget the rows and begin anew at a sample of a run; the latency of another run is forgotten too."""
+        """Forget the rows and begin anew at a sample of a run; another run's latency is forgotten too."""
         if getattr(self, "run", run) != run:
             self.latency = None
         self.run = run
@@ -148,5 +148,3 @@ class Analyst:
             self.cover_s = self._resume_s = max(self.cover_s, now_s - SEARCH_S)
         elif self.latency is not None and found.score > self.latency.score:
             self.latency = Latency(self.latency.seconds, found.drift_ppm, found.modulo_s, found.score)
-
-

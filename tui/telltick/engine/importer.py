@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 from telltick import __version__
@@ -70,5 +69,12 @@ def import_recording(
                 journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))
                 journal.add_bursts(burst_rows)
                 for mark in mark_rows:
-                    journal.add_mark(**_mark_fields(mark))
+                    journal.add_mark(
+                        t_ns=mark.t_ns,
+                        settled_ns=mark.settled_ns,
+                        kind=mark.kind,
+                        factor=mark.factor,
+                        value=mark.value,
+                        note=mark.note,
+                    )
                 journal.end(Ending(end_ns, "source ended"))

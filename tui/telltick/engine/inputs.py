@@ -1,4 +1,4 @@
-"""The inputs of one recording: opened and checked before a session exists, so that a bad name costs nothing."""
+"""The inputs of one recording, opened before a session exists, so that a bad name costs nothing."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from telltick.model.plan import PollPlan, StationProfile
 from telltick.sources.audio import AudioSource
 from telltick.sources.bench import SimulatedBench
-from telltick.sources.serial_port import open_port
+from telltick.sources.serial_port import Port, open_port
 from telltick.sources.soundcard import SoundCard
 
 
@@ -27,7 +27,7 @@ class Inputs:
 
     audio: AudioSource
     poll: PollPlan | None
-    open_port: Callable[[PollPlan], object]
+    open_port: Callable[[PollPlan], Port]
     bench: SimulatedBench | None = None
     zero_ns: int = field(default_factory=time.monotonic_ns)
 
@@ -48,7 +48,7 @@ def real_inputs(profile: StationProfile) -> Inputs:
         return Inputs(audio, None, open_port)
     first = [open_port(profile.poll)]
 
-    def open_held(plan: PollPlan) -> object:
+    def open_held(plan: PollPlan) -> Port:
         # The port is opened once and held: each opening may pulse the control lines.
         return first.pop() if first else open_port(plan)
 

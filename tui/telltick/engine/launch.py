@@ -10,10 +10,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from telltick.model.errors import BadInputError, TelltickError
-from telltick.store.folder import is_session
-from telltick.store.lock import held
+from telltick.store.folder import LOG_NAME, is_session
+from telltick.store.lock import LOCK_NAME, held
 
-LOG_NAME = "recorder.log"
 START_TIMEOUT_S = 20.0
 
 
@@ -29,7 +28,7 @@ def start_detached(folder: Path, arguments: Sequence[str]) -> subprocess.Popen[b
     """
     log = folder / LOG_NAME
     command = [sys.executable, "-m", "telltick", "record", *arguments, "--session", str(folder)]
-    with log.open("wb", opener=_private) as out:
+    with open(log, "wb", opener=_private) as out:
         process = subprocess.Popen(
             command,
             stdin=subprocess.DEVNULL,
@@ -68,7 +67,7 @@ def _discard(folder: Path, log: Path) -> None:
     if is_session(folder):
         return
     log.unlink(missing_ok=True)
-    for leftover in (folder / "recorder.lock", folder):
+    for leftover in (folder / LOCK_NAME, folder):
         try:
             leftover.rmdir() if leftover.is_dir() else leftover.unlink(missing_ok=True)
         except OSError:

@@ -15,7 +15,7 @@ from telltick.engine.launch import start_detached
 from telltick.engine.recorder import Recorder, StopSignal
 from telltick.engine.versions import host, library_versions
 from telltick.model.errors import BadInputError
-from telltick.model.plan import AudioPlan, PollPlan, Settings, StationProfile
+from telltick.model.plan import PollPlan, Settings, StationProfile
 from telltick.model.session import SessionFacts
 from telltick.store.folder import new_session_folder, prepare_folder, sessions_folder
 from telltick.store.station import load_station
@@ -69,7 +69,8 @@ def _poll_plan(plan: PollPlan | None, args: argparse.Namespace) -> PollPlan | No
         raise BadInputError("polling options need --port; telltick check lists the ports")
     if "frame_text" not in given and "frame_hex" not in given:
         raise BadInputError(
-            "--port needs a request to send: --frame TEXT or --frame-hex HEX, a read-only query from the radio's manual"
+            "--port needs a request to send: --frame TEXT or --frame-hex HEX, "
+            "a read-only query from the radio's own command manual"
         )
     return PollPlan(**given)
 

@@ -169,11 +169,11 @@ class _Session:
         if bursts or others:
             with self._journal.batch():
                 self._journal.add_bursts(bursts)
-                for event in others:
-                    if isinstance(event, Poll):
-                        self._journal.add_poll(event)
+                for fact in others:
+                    if isinstance(fact, Poll):
+                        self._journal.add_poll(fact)
                     else:
-                        self._journal.add_health(HealthNote(event.t_ns, event.kind, 0.0, event.note))
+                        self._journal.add_health(HealthNote(fact.t_ns, fact.kind, 0.0, fact.note))
         for event in events:
             if isinstance(event, AudioBlock):
                 self._capture.take(event)

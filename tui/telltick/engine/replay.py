@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -113,7 +114,7 @@ class SavedFeed(SessionView):
         clock = self._reader.clock
         heard = now_ns + int(max(self._analyst.shift_s, 0.0) * 1e9)
         sample = float(clock.sample_at([heard])[0])
-        if sample != sample:  # NaN: the playhead stands in a gap or past the end
+        if math.isnan(sample):  #: the playhead stands in a gap or past the end
             ends = [end for first, end in clock.runs if clock.t_at([first])[0] <= now_ns]
             sample = min(ends[-1] if ends else 0, self._reader.audio.samples)
         return int(min(sample, self._reader.audio.samples)), now_ns, phase

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
-from operator import attrgetter
-
 import numpy as np
 
 from telltick.measure.frames import FrameSpec, power_frames, to_db
@@ -12,10 +9,7 @@ from telltick.model.clock import NS, Floats
 from telltick.model.marks import Mark
 from telltick.model.readings import Band
 from telltick.model.snapshot import Strip, View
-from telltick.model.traffic import Direction
 from telltick.store.session import SessionReader
-
-LONGEST_BURST_NS = 10 * NS
 
 
 class StripMaker:
@@ -53,18 +47,17 @@ class StripMaker:
 
     def _bytes(self, column: np.ndarray, cell_ns: int) -> tuple[np.ndarray, np.ndarray]:
         """Columns during which bytes flow, per direction."""
-        bursts = self._reader.bursts
-        begin_ns = int(column.min()) * cell_ns
-        end_ns = (int(column.max()) + 1) * cell_ns
-        low = bisect_left(bursts, begin_ns - LONGEST_BURST_NS, key=attrgetter("start_ns"))
-        high = bisect_left(bursts, end_ns, key=attrgetter("start_ns"))
-        lanes = {Direction.TX: np.zeros(len(column), bool), Direction.RX: np.zeros(len(column), bool)}
+        bursts = self._reader.burst_columns
         first_column = int(column.min())
-        for burst in bursts[low:high]:
-            covered = np.arange(burst.start_ns // cell_ns, (burst.end_ns - 1) // cell_ns + 1)
+        begin_ns, end_ns = first_column * cell_ns, (int(column.max()) + 1) * cell_ns
+        near = np.flatnonzero((bursts.start_ns < end_ns) & (bursts.end_ns > begin_ns))
+        lanes = {False: np.zeros(len(column), bool), True: np.zeros(len(column), bool)}
+        spans = zip(bursts.start_ns[near], bursts.end_ns[near], bursts.rx[near], strict=True)
+        for start_ns, stop_ns, rx in spans:
+            covered = np.arange(start_ns // cell_ns, (stop_ns - 1) // cell_ns + 1)
             covered = covered[(covered >= first_column) & (covered < first_column + len(column))]
-            lanes[burst.direction][covered % len(column)] = True
-        return lanes[Direction.TX], lanes[Direction.RX]
+            lanes[bool(rx)][covered % len(column)] = True
+        return lanes[False], lanes[True]
 
     def _envelope(self, column: np.ndarray, cell_ns: int, shift_s: float) -> Floats:
         if cell_ns != self._cell_ns:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from telltick.engine.analyst import Analyst
 from telltick.engine.condition import input_health, polling_state
-from telltick.engine.gates import audio_s
 from telltick.engine.marking import Marker
 from telltick.engine.strip import StripMaker
 from telltick.measure.reading import spectrum_of, take_reading
@@ -115,7 +114,9 @@ class SessionView:
             **readings,
             step_seconds=(now_ns - step.start_ns) / NS if step else 0.0,
             latency=self._analyst.latency,
-            strip=self._strip.make(view, now_ns, self._analyst.shift_s, shown) if self._reader.anchors else None,
+            strip=self._strip.make(view, now_ns, self._analyst.shift_s, shown)
+            if self._reader.anchors
+            else None,
             polling=polling_state(self.facts, setup, polls, now_ns),
             health=input_health(self._reader.audio, sample, gaps, self._audio_age_s()),
             setup=setup,
@@ -135,7 +136,7 @@ class SessionView:
         steps = steps_of(self.facts.setup, marks, self._reader.start_ns, now_ns)
         return steps[-1] if steps and steps[-1].end_ns >= now_ns else None
 
-    def _readings(self, view: View, sample: int, now_ns: int, step: Step | None) -> Mapping[str, object]:
+    def _readings(self, view: View, sample: int, now_ns: int, step: Step | None) -> dict[str, Any]:
         """Window and step readings and the window's spectrum."""
         if not self._reader.anchors:
             return {}
@@ -146,7 +147,7 @@ class SessionView:
             waiting = Reading(0, 0.0, warnings=("Hands on: measuring goes on when the change is confirmed.",))
             rows = analyst.rows(until_s - view.window_s, until_s)
             return {"window": waiting, "step": waiting, "spectrum": spectrum_of(rows) if rows else None}
-        begin_s = audio_s(clock, step.start_ns) + analyst.shift_s
+        begin_s = float(clock.nearest_s(step.start_ns)) + analyst.shift_s
         analyst.backfill(max(begin_s, until_s - KEEP_S))
         window = analyst.rows(max(begin_s, until_s - view.window_s - 2), until_s)
         whole = analyst.rows(begin_s, until_s)

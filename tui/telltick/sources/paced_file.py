@@ -1,0 +1,65 @@
+"""An audio file played into a recorder at the pace of its sample rate, as if it came from a sound card."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from telltick.sources.audio import AudioBlock
+from telltick.sources.audio_file import AudioFile
+
+BLOCK_S = 0.02
+
+
+class PacedFile:
+    """An `AudioSource` that plays a file once.
+
+    Attributes:
+        name: the file's name.
+        rate_hz: its sample rate.
+    """
+
+    def __init__(self, path: Path, channel: int = 1) -> None:
+        """Open the file.
+
+        Raises:
+            BadInputError: missing, not audio, or without that channel.
+        """
+        self._path, self._channel = path, channel
+        with AudioFile(path) as file:
+            self.name, self.rate_hz = path.name, file.rate_hz
+        self._stopping = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._over = False
+
+    def start(self, sink: Callable[[AudioBlock], None]) -> None:
+        """Begin to play."""
+        self._stopping.clear()
+        self._thread = threading.Thread(target=self._play, args=(sink,), name="paced file", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop playing."""
+        self._stopping.set()
+        if self._thread is not None:
+            self._thread.join(timeout=2)
+
+    def problem(self) -> str | None:
+        """None while it plays; the end of the file is the end of the audio."""
+        return "the file is over" if self._over else None
+
+    def _play(self, sink: Callable[[AudioBlock], None]) -> None:
+        begun, played = time.monotonic(), 0
+        size = int(BLOCK_S * self.rate_hz)
+        with AudioFile(self._path) as file:
+            for piece in file.blocks(self._channel):
+                for at in range(0, len(piece), size):
+                    block = piece[at : at + size]
+                    played += len(block)
+                    wait_s = begun + played / self.rate_hz - time.monotonic()
+                    if self._stopping.wait(max(wait_s, 0.0)):
+                        return
+                    sink(AudioBlock(block.copy(), time.monotonic_ns(), False))
+        self._over = True
