@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import fcntl
-import os
 import socket
+import struct
 import subprocess
 import sys
 import termios
 import threading
+from types import SimpleNamespace
 
 import pytest
+import serial
+from serial import rfc2217
 
 from telltick.model.errors import DeviceError
 from telltick.model.plan import PollPlan
@@ -97,6 +102,31 @@ def test_the_control_lines_are_dropped_before_anything_else_happens_to_the_port(
     port.close()
 
 
+@pytest.mark.parametrize(
+    ("handshake", "dropped"),
+    [
+        ("none", termios.TIOCM_DTR | termios.TIOCM_RTS),
+        ("xonxoff", termios.TIOCM_DTR | termios.TIOCM_RTS),
+        ("rtscts", termios.TIOCM_DTR),
+        ("dsrdtr", termios.TIOCM_RTS),
+    ],
+)
+def test_both_control_lines_are_dropped_but_for_the_one_the_handshake_needs(
+    far, monkeypatch, handshake, dropped
+):
+    masks = []
+    real_ioctl = fcntl.ioctl
+
+    def ioctl(fd, request, *rest):
+        if request == termios.TIOCMBIC:
+            masks.append(struct.unpack("I", rest[0])[0])
+        return real_ioctl(fd, request, *rest)
+
+    monkeypatch.setattr(fcntl, "ioctl", ioctl)
+    open_port(plan(far.path, handshake=handshake)).close()
+    assert masks[0] == dropped
+
+
 def test_a_handshake_is_left_to_the_system(far):
     port = open_port(plan(far.path, handshake="xonxoff", framing="8N2", baud=4800))
     iflag, _, cflag, *_ = termios.tcgetattr(port.fileno())
@@ -112,12 +142,13 @@ def test_a_missing_port_is_told_with_the_ports_there_are():
         open_port(plan("/dev/no-such-port"))
 
 
-@pytest.mark.skipif(os.getuid() == 0, reason="the superuser may open everything")
-def test_a_port_without_permission_is_told_with_the_fix(tmp_path):
-    locked = tmp_path / "port"
-    locked.touch(mode=0)
+def test_a_port_without_permission_is_told_with_the_fix(far, monkeypatch):
+    def refuse(*_):
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    monkeypatch.setattr("serial.serialposix.os.open", refuse)
     with pytest.raises(DeviceError, match=r"no permission .* group"):
-        open_port(plan(str(locked)))
+        open_port(plan(far.path))
 
 
 @pytest.mark.parametrize("url", ["nosuch://thing", "socket://127.0.0.1", "socket://127.0.0.1:1"])
@@ -153,6 +184,39 @@ def test_a_network_port_is_polled_like_any_other():
         poller.stop()
         radio.join(timeout=10)
     assert {poll.outcome for poll in polls} == {PollOutcome.REPLY}
+
+
+class Rfc2217Server(threading.Thread):
+    """Serves a loop-back port by RFC 2217, with the library's own server side."""
+
+    def __init__(self) -> None:
+        super().__init__(daemon=True)
+        self._listening = socket.create_server(("127.0.0.1", 0))
+        self.url = f"rfc2217://127.0.0.1:{self._listening.getsockname()[1]}"
+        self.serial = serial.serial_for_url("loop://", timeout=0)
+
+    def run(self) -> None:
+        connection, _ = self._listening.accept()
+        manager = rfc2217.PortManager(self.serial, SimpleNamespace(write=connection.sendall))
+        with self._listening, connection, contextlib.suppress(OSError):
+            while data := connection.recv(1024):
+                self.serial.write(b"".join(manager.filter(data)))
+                connection.sendall(b"".join(manager.escape(self.serial.read(1024))))
+
+
+@pytest.mark.filterwarnings("ignore:set(Daemon|Name):DeprecationWarning")  # the library's own
+def test_a_port_of_another_machine_is_polled_by_rfc_2217():
+    heard = Heard()
+    server = Rfc2217Server()
+    server.start()
+    request = plan(server.url, interval_s=0.02, reply_terminator="3b", baud=19200, framing="8N2")
+    poller = poller_for(request, heard, open_port)
+    poller.start()
+    polls = [heard.poll() for _ in range(3)]
+    poller.stop()
+    server.join(timeout=10)
+    assert {poll.outcome for poll in polls} == {PollOutcome.REPLY}
+    assert (server.serial.baudrate, server.serial.stopbits) == (19200, 2)
 
 
 def test_listing_ports_opens_none(monkeypatch):

@@ -20,13 +20,16 @@ class QuietSerial(serial.Serial):
     Linux system.
     """
 
-    _dtr_state: bool
-    _rts_state: bool
-
     def _reconfigure_port(self, force_update: bool = False) -> None:
-        if force_update and not (self._dtr_state or self._rts_state):
-            self._control(termios.TIOCMBIC, struct.pack("I", termios.TIOCM_DTR | termios.TIOCM_RTS))
+        if force_update:  # that is, while the port is being opened
+            self._control(termios.TIOCMBIC, struct.pack("I", self._lines_to_drop()))
         super()._reconfigure_port(force_update)  # type: ignore[misc]  # private, so its stubs leave it out
+
+    def _lines_to_drop(self) -> int:
+        """Both, but for a line that the chosen handshake needs."""
+        drop_dtr = 0 if self.dsrdtr else termios.TIOCM_DTR
+        drop_rts = 0 if self.rtscts else termios.TIOCM_RTS
+        return drop_dtr | drop_rts
 
     def open(self) -> None:
         """Open, and keep every other program from opening the port while it is held."""

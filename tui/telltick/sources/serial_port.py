@@ -22,12 +22,11 @@ from telltick.model.plan import PollPlan
 try:
     import termios
 
-    PORT_ERRORS: tuple[type[Exception], ...] = (OSError, ValueError, termios.error)
+    PORT_ERRORS: tuple[type[Exception], ...] = (OSError, ValueError, NotImplementedError, termios.error)
 except ImportError:  # not a POSIX system
-    PORT_ERRORS = (OSError, ValueError)
+    PORT_ERRORS = (OSError, ValueError, NotImplementedError)
 
-READ_SLICE_S = 0.02
-"""How long one read may block; set once, since network ports negotiate afresh whenever it changes."""
+READ_SLICE_S = 0.02  # how long one read may block; set once: network ports negotiate afresh when it changes
 WRITE_TIMEOUT_S = 1.0
 
 
@@ -159,7 +158,8 @@ def _configure(port: serial.Serial, plan: PollPlan) -> None:
     port.rts = False
     port.exclusive = True
     port.timeout = READ_SLICE_S
-    port.write_timeout = WRITE_TIMEOUT_S
+    if isinstance(port, serial.Serial):  # network ports know no such thing
+        port.write_timeout = WRITE_TIMEOUT_S
     port.baudrate = plan.baud
     port.bytesize = plan.line.data_bits
     port.parity = plan.line.parity
