@@ -21,6 +21,7 @@ from telltick.ui.keymap import Keymap
 from telltick.ui.leaving import ScreenExit
 from telltick.ui.palettes import PLAIN, Palette, choose_palette, load_palette, palette_files
 from telltick.ui.screens.session import SessionScreen
+from telltick.ui.widgets.panel import Panel
 
 __all__ = ["ScreenExit", "TelltickApp", "run_screen"]
 
@@ -74,7 +75,6 @@ class TelltickApp(App[ScreenExit]):
     def on_mount(self) -> None:
         """Show the session; leave at once when the terminal goes away."""
         self.push_screen(self.session, callback=None)
-        self.call_after_refresh(self._ink)
         if hasattr(signal, "SIGHUP"):
             with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):
                 asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, self.hang_up)
@@ -101,10 +101,9 @@ class TelltickApp(App[ScreenExit]):
         self.palette = palette
         self.register_theme(palette.theme())
         self.theme = palette.name
-        self._ink()
-
-    def _ink(self) -> None:
-        self.session.ink(self.palette)
+        for screen in self.screen_stack:
+            for panel in screen.query(Panel):
+                panel.ink(palette)
 
     # ---- leaving
 

@@ -32,6 +32,7 @@ class Question:
         unit: what a number counts; empty where words are meant.
         mark: number of the change whose hands-on time runs; None when none does.
         verb: the request the answer goes into; None when it goes into a mark.
+        late: it is about a saved session.
     """
 
     title: str
@@ -41,6 +42,7 @@ class Question:
     unit: str = ""
     mark: int | None = None
     verb: Verb | None = None
+    late: bool = False
 
 
 class Desk:
@@ -77,8 +79,9 @@ class Desk:
         return Question(
             title=name,
             was=was,
-            offers=suggestions(factor, self.snapshot.marks, {**setup, name: was}),
-            caution=factor.caution,
+            offers=suggestions(factor, self.snapshot.marks, self._feed.facts.setup, was),
+            caution="" if self._feed.is_replay else factor.caution,
+            late=self._feed.is_replay,
             unit=factor.unit,
             mark=None if by_poller else self._feed.open_change(name),
             verb=factor.verb if by_poller else None,

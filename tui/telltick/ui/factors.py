@@ -53,16 +53,24 @@ FACTORS: Mapping[str, Factor] = {
 }
 
 
-def suggestions(factor: Factor, marks: Iterable[Mark], setup: Mapping[str, str]) -> tuple[str, ...]:
-    """Values worth offering: this session's own, newest first, then the usual ones; never the present one."""
+def suggestions(
+    factor: Factor, marks: Iterable[Mark], initial: Mapping[str, str], present: str
+) -> tuple[str, ...]:
+    """Values worth offering: this session's own, newest first, then the usual ones.
+
+    Args:
+        factor: what changes.
+        marks: the session's marks.
+        initial: setup at the start of the session.
+        present: the value now, which is not offered.
+    """
     given = [
         mark.value
         for mark in sorted(marks, key=lambda m: m.t_ns, reverse=True)
         if mark.kind is MarkKind.CHANGE and mark.factor == factor.name and mark.value
     ]
-    present = setup.get(factor.name)
-    offered = dict.fromkeys((*given, *factor.usual))
-    return tuple(value for value in offered if value != present)[:MOST_SUGGESTIONS]
+    offered = dict.fromkeys((*given, initial.get(factor.name, ""), *factor.usual))
+    return tuple(value for value in offered if value and value != present)[:MOST_SUGGESTIONS]
 
 
 def checked_request(verb: Verb, text: str) -> str:

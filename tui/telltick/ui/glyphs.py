@@ -32,9 +32,10 @@ class Glyphs:
         track: the empty part of a bar; bar: its interval; bar_at: its value.
         dot: state lamps: on; ring: off.
         arrow: from an old value to a new one; here: points at a line; changed: the newest change.
-        flag: a mark that is not a change.
+        flag: points at the column a time label belongs to.
         up_down, left_right: names of keys.
         divide: between items on one line.
+        within: plus or minus.
     """
 
     ascii: bool
@@ -66,6 +67,7 @@ class Glyphs:
     left: str
     right: str
     divide: str
+    within: str
 
     def clean(self, text: str, limit: int = 200) -> str:
         """Text from outside, fit for this set: one line, harmless, ASCII where the set is."""
@@ -95,18 +97,19 @@ UNICODE = Glyphs(
     idle="·",
     head="│",
     track="─",
-    bar="━",
-    bar_at="◆",
+    bar="▓",
+    bar_at="█",
     dot="●",
     ring="○",
     arrow="→",
     here="▸",
     changed="◂",
-    flag="▾",
+    flag="╵",
     up_down="↑↓",
     left="←",
     right="→",
     divide="·",
+    within="±",
 )
 
 ASCII = Glyphs(
@@ -128,7 +131,7 @@ ASCII = Glyphs(
     head="|",
     track="-",
     bar="=",
-    bar_at="O",
+    bar_at="#",
     dot="*",
     ring="o",
     arrow="->",
@@ -139,6 +142,7 @@ ASCII = Glyphs(
     left="left",
     right="right",
     divide="|",
+    within="+-",
 )
 
 

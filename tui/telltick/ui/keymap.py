@@ -58,13 +58,11 @@ ACTIONS: tuple[Action, ...] = (
     _change("gain", "g", "gain", 1, factor="rf gain", text="RF gain"),
     _change("choke", "k", "choke", 2, factor="choke", text="a choke goes on or off"),
     _change("supply", "v", "volts", 3, factor="supply", text="the supply (volts)"),
-    _change("computer", "o", "computer", 4, factor="computer", text="the computer, its supply, its USB port"),
+    _change("computer", "o", "computer", 4, factor="computer", text="computer or its supply"),
     _change("frequency", "f", "freq", 4, factor="frequency", text="the receiver's frequency"),
     _change("monitor_level", "l", "level", 4, factor="monitor level", text="the monitor (audio) level"),
-    _change("baud", "b", "baud", 3, factor="baud", text="baud: asked of the poller, where it is ours"),
-    _change(
-        "interval", "i", "interval", 3, factor="poll interval", text="poll interval: asked of the poller"
-    ),
+    _change("baud", "b", "baud", 3, factor="baud", text="baud, by our poller if any"),
+    _change("interval", "i", "interval", 3, factor="poll interval", text="poll interval, likewise"),
     Action("mark", "x", "mark", "a plain mark at this moment", "mark", Group.WORDS, 1),
     Action("note", "n", "note", "write a note", "note", Group.WORDS, 1),
     Action("undo", "u", "undo", "withdraw your newest mark", "undo", Group.WORDS, 2),

@@ -50,7 +50,7 @@ def _right_width(width: int) -> int:
 
 def _left_heights(body: int) -> dict[str, int]:
     """Spectrum, strip and journal share the left side."""
-    strip = 8 if body < 24 else 10 if body < 40 else 13
+    strip = 7 if body < 24 else 10 if body < 40 else 13
     journal = max(4, min(1 + body // 5, 14))
     return {"spectrum": body - strip - journal, "strip": strip, "journal": journal}
 
@@ -58,7 +58,7 @@ def _left_heights(body: int) -> dict[str, int]:
 def _right_heights(body: int) -> dict[str, int]:
     """Meter, setup and input health share the right side."""
     health = 4 if body < 24 else 5 if body < 30 else 6
-    meter = 13 if body < 36 else 20 if body < 50 else 30
+    meter = 12 if body < 24 else 14 if body < 36 else 22 if body < 50 else 30
     return {"meter": meter, "setup": body - meter - health, "health": health}
 
 

@@ -32,6 +32,8 @@ NAMED_ROLES = tuple(role for role in Role if role is not Role.FLOOR_IN_RISE)
 ATTRIBUTES = ("bold", "dim", "underline", "reverse")
 _BASIC = ("black", "red", "green", "yellow", "blue", "magenta", "cyan", "white")
 TERMINAL_COLOURS = ("default", *_BASIC, *(f"bright {name}" for name in _BASIC))
+# The toolkit's style sheets ask a terminal theme for these two; it derives them for the others.
+_TERMINAL_VARIABLES = {"ansi-background": "ansi_default", "ansi-foreground": "ansi_default"}
 _HEX = re.compile(r"#[0-9a-f]{6}")
 _LARGEST = 100_000  # bytes; a palette file is a page
 
@@ -99,7 +101,7 @@ class Palette:
         """Styles of the roles on the ground, or on a raised panel."""
         ground = self.panel if raised else self.ground
         styles = {role: _style(ink, ground) for role, ink in self.inks.items()}
-        styles[Role.FLOOR_IN_RISE] = _style(self.inks[Role.FLOOR], self.inks[Role.RISE])
+        styles[Role.FLOOR_IN_RISE] = _floor_in_rise(self.inks[Role.FLOOR], self.inks[Role.RISE])
         return styles
 
     def theme(self) -> Theme:
@@ -119,7 +121,10 @@ class Palette:
             panel=self.panel.for_css,
             dark=self.kind != "light",
             ansi=self.kind == "terminal",
-            variables={"hands": css[Role.HANDS], "number": css[Role.NUMBER], "label": css[Role.LABEL]},
+            variables={
+                "number": css[Role.NUMBER],
+                **(_TERMINAL_VARIABLES if self.kind == "terminal" else {}),
+            },
         )
 
 
@@ -132,6 +137,13 @@ def _style(ink: Ink, ground: Ink) -> Style:
         underline="underline" in ink.attributes or None,
         reverse="reverse" in ink.attributes or None,
     )
+
+
+def _floor_in_rise(floor: Ink, rise: Ink) -> Style:
+    """The floor's line drawn into the block of a rise; without colours, left out of the block."""
+    if rise.colour == "default":
+        return Style(color=rise.for_rich, bgcolor=rise.for_rich, reverse=True, bold="bold" in rise.attributes)
+    return Style(color=floor.for_rich, bgcolor=rise.for_rich)
 
 
 def user_folder() -> Path:

@@ -135,6 +135,16 @@ def rule(title: str, room: Room, *legends: Row) -> Row:
     return row(*head, Run(line * max(room.width - width_of(head), 0), Role.RULE))
 
 
+def framed(title: str, lines: Sequence[Row], room: Room) -> list[Row]:
+    """Rows in a frame that fills the room, so that a dialog stands out where all grounds are one."""
+    line, side, inner = room.glyphs.rule, Run(room.glyphs.axis, Role.LABEL), room.width - 2
+    head = Run(f"{line} {title} ", Role.LABEL)
+    top = row(side, head, Run(line * max(inner - cell_len(head.text), 0), Role.LABEL), side)
+    body = [row(side, *fit(content, inner), side) for content in (*lines, *[BLANK] * room.height)]
+    bottom = row(side, Run(line * inner, Role.LABEL), side)
+    return [top, *body[: max(room.height - 2, 0)], bottom]
+
+
 class Canvas:
     """A grid of cells to draw plots on; row 0 is the top."""
 
@@ -151,6 +161,11 @@ class Canvas:
             if 0 <= x + offset < self.width:
                 self._text[y][x + offset] = char
                 self._roles[y][x + offset] = role
+
+    def put_unless_text(self, x: int, y: int, char: str, role: Role) -> None:
+        """Write one character where no letter or digit stands."""
+        if 0 <= x < self.width and 0 <= y < self.height and not self._text[y][x].isalnum():
+            self.put(x, y, char, role)
 
     def rows(self) -> list[Row]:
         """What was drawn, one run per stretch of one role."""

@@ -14,7 +14,15 @@ from telltick.ui.keymap import ACTIONS, Group, Keymap
 from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule
 from telltick.ui.widgets.panel import Panel
 
-WIDTH, HEIGHT = 78, 24
+WIDTH, HEIGHT = 80, 24
+# Actions that share a line: the first's name -> the second's, and words for both.
+PAIRS = {
+    "slower": ("faster", "half, twice the speed"),
+    "back": ("forward", "five seconds back, on"),
+    "mark_before": ("mark_after", "to the mark before, after"),
+    "beginning": ("end", "to the beginning, the end"),
+    "older": ("newer", "journal: older, newer"),
+}
 
 
 class HelpRows(Panel):
@@ -65,33 +73,49 @@ def draw_help(keymap: Keymap, room: Room, *, replay: bool) -> list[Row]:
     right += _group(Group.PLAYING, keymap, glyphs) if replay else []
     right += _group(Group.SCREEN, keymap, glyphs)
     if replay:
-        right.insert(8, _line("0-9", "to that tenth of the session"))
+        right.insert(5, _line("0-9", "to that tenth of the session"))
     lines = [rule("keys", replace(room, width=inner), row(Run("Esc closes", Role.LABEL)))]
     for k in range(max(len(left), len(right))):
         a = left[k] if k < len(left) else BLANK
         b = right[k] if k < len(right) else BLANK
         lines.append((*fit(a, left_width), *b))
-    lines += _how(replay=replay)
+    lines += _words(glyphs, replay=replay)
     return [row(Run(" "), *line) for line in lines]
 
 
 def _group(group: Group, keymap: Keymap, glyphs: Glyphs) -> list[Row]:
     arrows = {"left": glyphs.left, "right": glyphs.right}
     lines = [row(Run(group.value.lower(), Role.TEXT))]
-    lines += [_line(keymap.shown(a.name, arrows=arrows), a.help) for a in ACTIONS if a.group is group]
+    seconds = {second for second, _ in PAIRS.values()}
+    for action in ACTIONS:
+        if action.group is not group or action.name in seconds:
+            continue
+        key, words = keymap.shown(action.name, arrows=arrows), action.help
+        if action.name in PAIRS:
+            second, words = PAIRS[action.name]
+            key = f"{key} {keymap.shown(second, arrows=arrows)}"
+        lines.append(_line(key, words))
     return lines
 
 
 def _line(key: str, words: str) -> Row:
-    return row(Run(f" {key:<6}", Role.KEY), Run(words, Role.LABEL))
+    return row(Run(f" {key:<9} ", Role.KEY), Run(words, Role.LABEL))
 
 
-def _how(*, replay: bool) -> list[Row]:
+_NUMBERS = (
+    ("excess", "10 log10((I + N) / N): how far the noise rises while bytes flow"),
+    ("N, I", "noise floor, and what is added while bytes flow; dBFS as in AES17"),
+    ("95 %", "the true value lies in this interval in 95 of 100 such measurements"),
+    ("x on Hz", "a steady tone: shown, but left out of the measurement"),
+)
+
+
+def _words(glyphs: Glyphs, *, replay: bool) -> list[Row]:
+    """What the numbers mean, and how marks work."""
+    numbers = [row(Run(f" {name:<9}", Role.NUMBER), Run(words, Role.LABEL)) for name, words in _NUMBERS]
+    numbers[-1] = row(Run(f" {glyphs.tone} on Hz  ", Role.NUMBER), Run(_NUMBERS[-1][1], Role.LABEL))
     if replay:
-        words = ["Marks made in replay are late notes, kept apart from those made live."]
+        marks = "Marks made in replay are late notes, kept apart from those made live."
     else:
-        words = [
-            "A change counts as hands-on time from its key until Enter; that time is not",
-            "measured. Esc leaves a plain mark.",
-        ]
-    return [BLANK, *(row(Run(line, Role.TEXT)) for line in (*words, FIRST))]
+        marks = "From a change's key to its Enter is hands-on time, left out of the measurement."
+    return [row(Run("what the numbers say")), *numbers, row(Run(marks)), row(Run(FIRST))]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -10,7 +9,7 @@ from textual.screen import ModalScreen
 
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.leaving import ScreenExit
-from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, rule
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, framed, row
 from telltick.ui.widgets.panel import Panel
 
 WIDTH, HEIGHT = 46, 7
@@ -65,4 +64,4 @@ def draw_leave(room: Room) -> list[Row]:
         ("Esc", "stay"),
     )
     lines = [row(Run(f"  {key:<5}", Role.KEY), Run(words, Role.TEXT)) for key, words in choices]
-    return [row(Run(" "), *rule("recording", replace(room, width=WIDTH - 2))), BLANK, *lines, BLANK]
+    return framed("still recording", [BLANK, *lines], room)

@@ -21,7 +21,6 @@ from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, JUMP_KEYS, Keymap, toolkit_key
 from telltick.ui.layout import Box, arrange
 from telltick.ui.lookout import Lookout
-from telltick.ui.palettes import Palette
 from telltick.ui.rows import Role
 from telltick.ui.screens.help import HelpScreen
 from telltick.ui.screens.leave import LeaveScreen
@@ -75,6 +74,7 @@ class SessionScreen(Screen[None]):
     SessionScreen { background: $background; overflow: hidden; layers: base above; }
     SessionScreen Prompt { layer: above; }
     """
+    AUTO_FOCUS = ""  # keys go to the screen until something is asked
     BINDINGS: ClassVar = [
         *(
             Binding(toolkit_key(action.key), action.call, action.help, show=False, id=action.name)
@@ -125,11 +125,6 @@ class SessionScreen(Screen[None]):
             self.query_one(NoticeLine).say(self._first_notice, Role.MARK)
         self.lookout.start()
         self.set_interval(LOOK_EVERY_S, self._ask_for_picture)
-
-    def ink(self, palette: Palette) -> None:
-        """Take the colours of a palette."""
-        for panel in self.query(Panel):
-            panel.ink(palette.styles(raised=panel.raised))
 
     @property
     def is_replay(self) -> bool:
@@ -194,7 +189,7 @@ class SessionScreen(Screen[None]):
 
     def action_note(self) -> None:
         """Ask for a note."""
-        self._ask(Question("note"))
+        self._ask(Question("note", late=self.is_replay))
 
     def action_mark(self) -> None:
         """Mark this moment."""

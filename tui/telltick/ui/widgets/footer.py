@@ -25,6 +25,8 @@ def draw_keys(keymap: Keymap, room: Room, *, replay: bool) -> Row:
     """The line; when it is too long the highest ranks go first, the later among equals before the earlier."""
     arrows = {"left": room.glyphs.left, "right": room.glyphs.right}
     wanted = [a for a in ACTIONS if a.rank < 9 and (a.replay if replay else a.live)]
+    if replay:
+        wanted.sort(key=lambda a: a.live)  # what moves the playhead comes first
 
     def line(actions: list[Action]) -> Row:
         runs: list[Run] = [Run(" ")]

@@ -104,6 +104,6 @@ def _polling(state: PollingState, answers: RecentAnswers, glyphs: Glyphs, *, wid
     if asked and not answered:
         return row(lamp, Run(about + " ", Role.TEXT), Run("NO ANSWER", Role.BAD))
     role = Role.GOOD if answered == asked else Role.WARN
-    share = Run(f" {percent(answered, asked)} answered" if wide else f"{percent(answered, asked)} ans", role)
+    share = Run(f" {percent(answered, asked)} answered" if wide else f" {percent(answered, asked)} ans", role)
     delay = f" {state.reply_ms:3.0f} ms" if wide and state.reply_ms is not None else ""
     return row(lamp, Run(about, Role.TEXT), share, Run(delay, Role.LABEL))

@@ -89,4 +89,4 @@ def _alive(snapshot: Snapshot, glyphs: Glyphs) -> Row:
         return row(Run("saved session", Role.LABEL))
     if age > STALE_S:
         return row(Run(f"no sound for {min(age, 9999):.0f} s", Role.BAD))
-    return row(Run(f"{glyphs.dot} sound comes in", Role.GOOD))
+    return row(Run(f"{glyphs.dot} recorder alive", Role.GOOD))

@@ -6,11 +6,12 @@ from telltick.model.readings import Reading, Verdict
 from telltick.model.snapshot import Snapshot
 from telltick.ui.format import db, interval, short_clock
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, wrapped
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, shorten, wrapped
 from telltick.ui.scales import REACHES_DB, held_reach
 from telltick.ui.widgets.figures import PIXELS_HIGH, figures, figures_width
 from telltick.ui.widgets.panel import Panel
 
+WIDEST = "00.0"
 ROOMY, VERY_ROOMY = 18, 26  # rows from which the panel is set wider
 VERDICT_ROLE = {Verdict.TIED: Role.RISE, Verdict.NO_TIE: Role.GOOD, Verdict.TOO_FEW: Role.LABEL}
 
@@ -55,24 +56,34 @@ def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: flo
     rows = [rule(f"meter, last {window_s:g} s", room), *gap]
     rows += _large(reading, width, 2 if room.height >= VERY_ROOMY else 1, room.glyphs)
     rows += [row(Run("above the floor while bytes flow", Role.LABEL)), BLANK] if roomy else []
-    rows += [_drawn_interval(reading, reach_db, width, room.glyphs), _written_interval(reading), *gap]
+    rows += [_written_interval(reading), _drawn_interval(reading, reach_db, width, room.glyphs), *gap]
     rows += [_verdict(reading, width), *gap, _relation(reading), _levels(reading), *gap]
-    rows.append(_step(snapshot, width))
+    rows.append(_step(snapshot, width, room.glyphs))
     if len(rows) < room.height:
         rows.append(_latency(snapshot))
+    return rows + _warnings(reading, room, room.height - len(rows))
+
+
+def _warnings(reading: Reading, room: Room, free: int) -> list[Row]:
+    """As many warnings as there are rows for; the last one may be cut short."""
+    rows: list[Row] = []
     for warning in reading.warnings:
-        if len(rows) < room.height:
-            rows += wrapped(room.glyphs.clean(warning), width, Role.WARN)
-    return rows[: room.height]
+        text = room.glyphs.clean(warning)
+        lines = wrapped(text, room.width, Role.WARN)
+        if len(rows) + len(lines) > free:
+            rest = max(free - len(rows), 0) * room.width
+            return rows + wrapped(shorten(text, rest), room.width, Role.WARN)[: free - len(rows)]
+        rows += lines
+    return rows
 
 
 def _large(reading: Reading, width: int, scale: int, glyphs: Glyphs) -> list[Row]:
     """Five rows of figures, right-aligned so that the point stands still."""
     text = db(reading.excess_db.value if reading.excess_db else None)
-    scale = scale if figures_width("-00.0", scale) + 4 <= width else 1
+    scale = scale if figures_width(WIDEST, scale) + 3 <= width else 1
     role = Role.RISE if reading.verdict is Verdict.TIED else Role.NUMBER
     role = Role.LABEL if reading.excess_db is None else role
-    room = max(figures_width(" 00.0", scale), figures_width(text.strip(), scale))
+    room = max(figures_width(WIDEST, scale), figures_width(text.strip(), scale))
     rows: list[Row] = []
     for y, line in enumerate(figures(text.strip(), role, glyphs, scale)):
         pad = room - sum(len(run.text) for run in line)
@@ -133,7 +144,7 @@ def _relation(reading: Reading) -> Row:
     return row(Run("I/N at most ", Role.LABEL), Run(limit, Role.NUMBER), Run(" dB", Role.LABEL))
 
 
-def _step(snapshot: Snapshot, width: int) -> Row:
+def _step(snapshot: Snapshot, width: int, glyphs: Glyphs) -> Row:
     """The reading since the last change, on one line."""
     step = snapshot.step
     value = step.excess_db.value if step.excess_db else None
@@ -144,7 +155,7 @@ def _step(snapshot: Snapshot, width: int) -> Row:
         Run("step " if width < 36 else "this step ", Role.LABEL),
         Run(since, Role.NUMBER),
         Run(db(value, 6), Role.NUMBER),
-        Run(" +-", Role.LABEL),
+        Run(f" {glyphs.within}", Role.LABEL),
         Run(db(half, 4), Role.NUMBER),
         Run(" " + short, VERDICT_ROLE[step.verdict]),
     ]

@@ -11,6 +11,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from telltick.ui.glyphs import Glyphs
+from telltick.ui.palettes import Palette
 from telltick.ui.rows import Role, Room, Row, fit
 
 
@@ -42,11 +43,17 @@ class Panel(Widget):
         """What is shown."""
         return self._rows
 
-    def ink(self, inks: Mapping[Role, Style]) -> None:
+    def ink(self, palette: Palette) -> None:
         """Take the colours of a palette."""
-        self._inks = inks
+        self._inks = palette.styles(raised=self.raised)
         self._strips.clear()
         self.refresh()
+
+    def on_mount(self) -> None:
+        """Take the colours the app wears."""
+        palette: Palette | None = getattr(self.app, "palette", None)
+        if palette is not None:
+            self.ink(palette)
 
     def put(self, rows: Sequence[Row]) -> None:
         """Show these rows; only those that differ are drawn again."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
+from rich.cells import cell_len
 from textual import on
 from textual.app import ComposeResult
 from textual.containers import Container, Horizontal
@@ -14,7 +15,7 @@ from telltick.model.snapshot import Snapshot
 from telltick.ui.desk import Question
 from telltick.ui.format import short_clock
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Role, Row, Run, row, shorten, spread, wrapped
+from telltick.ui.rows import Role, Row, Run, row, shorten, width_of, wrapped
 from telltick.ui.widgets.panel import Panel
 
 ASCII_TYPED = r"[ -~]*"
@@ -173,14 +174,20 @@ class Prompt(Container):
     def _title(self, width: int) -> Row:
         question, glyphs = self._question, self._glyphs
         assert question is not None
-        if question.mark is not None:
-            left = Run(f" HANDS ON {question.title} {short_clock(self._running_ns)}", Role.HANDS)
+        if question.late:
+            left = Run(f"{glyphs.rule} {question.title}, noted late", Role.LATE)
+        elif question.mark is not None:
+            left = Run(f"{glyphs.rule} HANDS ON {question.title} {short_clock(self._running_ns)}", Role.HANDS)
         elif question.verb is not None:
-            left = Run(f" {question.verb}, by the poller", Role.KEY)
+            left = Run(f"{glyphs.rule} {question.verb}, by the poller", Role.KEY)
         else:
-            left = Run(f" {question.title}", Role.KEY)
-        was = f"is {shorten(glyphs.clean(question.was, 80), width // 2)} " if question.was else ""
-        return spread(row(left), row(Run(was, Role.TEXT)), width)
+            left = Run(f"{glyphs.rule} {question.title}", Role.KEY)
+        was = f"now: {shorten(glyphs.clean(question.was, 80), width // 2)} " if question.was else ""
+        line = glyphs.rule
+        free = width - width_of((left,)) - cell_len(was) - 4
+        return row(
+            left, Run(f" {line * max(free, 0)} ", Role.RULE), Run(was, Role.TEXT), Run(line, Role.RULE)
+        )
 
     def _ask(self) -> str:
         question = self._question

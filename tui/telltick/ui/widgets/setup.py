@@ -8,11 +8,11 @@ from telltick.model.marks import Mark, MarkKind
 from telltick.model.snapshot import Snapshot
 from telltick.ui.format import short_clock
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Role, Room, Row, Run, row, rule, shorten
+from telltick.ui.rows import Role, Room, Row, Run, row, rule, shorten, width_of
 from telltick.ui.widgets.panel import Panel
 
 KeyOf = Callable[[str], str]
-NAME_WIDTH = 14
+NAME_WIDTH, LONGEST_VALUE = 14, 24
 
 
 class SetupPanel(Panel):
@@ -48,33 +48,60 @@ def newest_change(snapshot: Snapshot) -> Mark | None:
 
 
 def draw_setup(snapshot: Snapshot, room: Room, key_of: KeyOf) -> list[Row]:
-    """The panel's rows; where they are too few the newest change comes first and the rest is counted."""
+    """The panel's rows; where they are too few they stand side by side, the newest change first."""
     newest = newest_change(snapshot)
     pointed = {newest.factor} if newest else set()
     if snapshot.open_mark is not None:
         pointed.add(snapshot.open_mark.factor)
     factors = [f for f in {**snapshot.setup, **dict.fromkeys(f for f in pointed if f)} if f != "polling"]
-    free = max(room.height - 1, 0)
-    tail: list[Row] = []
-    if len(factors) > free:
-        factors.sort(key=lambda f: f not in pointed)
-        tail = [row(Run(f"  and {len(factors) - free + 1} more", Role.LABEL))]
-        factors = factors[: max(free - 1, 0)]
-    if not factors:
-        tail = [row(Run("  nothing noted yet", Role.LABEL))]
     changed = newest.factor if newest else None
-    lines = [_factor(f, snapshot, room, key_of(f), changed=f == changed) for f in factors]
-    return [rule("setup", room), *lines, *tail]
+    if not factors:
+        return [rule("setup", room), row(Run("  nothing noted yet", Role.LABEL))]
+    if len(factors) < room.height:
+        return [
+            rule("setup", room),
+            *(_line(f, snapshot, room, key_of(f), changed=f == changed) for f in factors),
+        ]
+    factors.sort(key=lambda f: f not in pointed)
+    items = [_item(f, snapshot, room, changed=f == changed) for f in factors]
+    return [rule("setup", room), *_flow(items, room)]
 
 
-def _factor(factor: str, snapshot: Snapshot, room: Room, key: str, *, changed: bool) -> Row:
-    glyphs, running = room.glyphs, snapshot.open_mark
-    name = f"{shorten(glyphs.clean(factor, 30), NAME_WIDTH - 1):<{NAME_WIDTH}}"
-    head = row(Run(f"{key[:1] or ' '} ", Role.KEY), Run(name, Role.LABEL))
-    if running is not None and factor == running.factor:
-        return row(*head, Run(f"HANDS ON {short_clock(snapshot.now_ns - running.t_ns)}", Role.HANDS))
-    value = glyphs.clean(snapshot.setup.get(factor, ""), 60)
-    value = shorten(value, max(room.width - NAME_WIDTH - 4, 0))
+def _line(factor: str, snapshot: Snapshot, room: Room, key: str, *, changed: bool) -> Row:
+    """A factor on a row of its own, with its key."""
+    name = f"{shorten(room.glyphs.clean(factor, 30), NAME_WIDTH - 1):<{NAME_WIDTH}}"
+    value = _value(factor, snapshot, room.glyphs, changed=changed)
+    return row(Run(f"{key[:1] or ' '} ", Role.KEY), Run(name, Role.LABEL), *value)
+
+
+def _item(factor: str, snapshot: Snapshot, room: Room, *, changed: bool) -> Row:
+    """A factor among others on a row."""
+    name = Run(f"{room.glyphs.clean(factor, 30)} ", Role.LABEL)
+    return row(name, *_value(factor, snapshot, room.glyphs, changed=changed), Run("  "))
+
+
+def _value(factor: str, snapshot: Snapshot, glyphs: Glyphs, *, changed: bool) -> Row:
+    running = snapshot.open_mark
+    if running is not None and factor == running.factor and not running.late:
+        return row(Run(f"HANDS ON {short_clock(snapshot.now_ns - running.t_ns)}", Role.HANDS))
+    value = shorten(glyphs.clean(snapshot.setup.get(factor, ""), 60), LONGEST_VALUE)
     if changed:
-        return row(*head, Run(value, Role.NUMBER), Run(f" {glyphs.changed}", Role.MARK))
-    return row(*head, Run(value, Role.TEXT))
+        return row(Run(value, Role.NUMBER), Run(f" {glyphs.changed}", Role.MARK))
+    return row(Run(value, Role.TEXT))
+
+
+def _flow(items: list[Row], room: Room) -> list[Row]:
+    """Items side by side, broken between them; what is left over is counted."""
+    rows: list[Row] = []
+    current: Row = ()
+    for k, item in enumerate(items):
+        if current and width_of(current) + width_of(item) - 2 > room.width:
+            rows.append(current)
+            current = ()
+        if len(rows) == room.height - 2 and k < len(items) - 1:
+            rest = sum(width_of(other) for other in (current, *items[k:])) - 2
+            if rest > room.width:
+                more = Run(f"and {len(items) - k} more", Role.LABEL)
+                return [*rows, row(*current, more)]
+        current = row(*current, *item)
+    return [*rows, current]

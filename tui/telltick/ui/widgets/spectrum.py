@@ -15,7 +15,8 @@ from telltick.ui.scales import LevelScale, level_ticks
 from telltick.ui.widgets.panel import Panel
 
 MARGIN = 6  # columns left of the plots, for level labels
-AXIS_ROWS = 2
+AXIS_ROWS, SHORT_AXIS_ROWS = 2, 1
+SHORT_BELOW = 12  # rows of the panel below which the axis has no row of its own
 TICK_HZ = (100, 200, 250, 500, 1000)
 TICK_ROOM = 7  # columns a frequency label needs
 
@@ -48,7 +49,8 @@ class SpectrumPlot(Panel):
 
 def draw_spectrum(columns: Columns | None, scale: LevelScale, band: Band, room: Room) -> list[Row]:
     """The panel's rows: title with legend, plot with level axis, frequency axis."""
-    plot = _Plot(Canvas(room.width, max(room.height - 1 - AXIS_ROWS, 1)), scale, room.glyphs)
+    axis = SHORT_AXIS_ROWS if room.height < SHORT_BELOW else AXIS_ROWS
+    plot = _Plot(Canvas(room.width, max(room.height - 1 - axis, 1)), scale, room.glyphs)
     plot.level_axis()
     if columns is None:
         plot.canvas.put(MARGIN + 2, plot.canvas.height // 2, "waiting for audio", Role.LABEL)
@@ -56,7 +58,7 @@ def draw_spectrum(columns: Columns | None, scale: LevelScale, band: Band, room: 
         for k in range(len(columns.quiet)):
             plot.column(columns, k)
     title = rule("spectrum", room, *_legends(columns, band, room.glyphs))
-    return [title, *plot.canvas.rows(), *_frequency_axis(columns, band, room)]
+    return [title, *plot.canvas.rows(), *_frequency_axis(columns, band, room, axis)]
 
 
 def _legends(columns: Columns | None, band: Band, glyphs: Glyphs) -> list[Row]:
@@ -79,6 +81,7 @@ class _Plot:
 
     def __init__(self, canvas: Canvas, scale: LevelScale, glyphs: Glyphs) -> None:
         self.canvas, self._scale, self._glyphs = canvas, scale, glyphs
+        self._line_in_rise = Role.FLOOR if glyphs.ascii else Role.FLOOR_IN_RISE
 
     def column(self, columns: Columns, k: int) -> None:
         """One column from the bottom up: quiet texture, the floor as a line across, solid rise."""
@@ -98,7 +101,7 @@ class _Plot:
         for r in range(max(bottom, 0), min(math.ceil(active), self.canvas.height)):
             eighths = round((active - r) * 8)
             if r == line and eighths >= 8:
-                self._put(k, r, self._glyphs.surface, Role.FLOOR_IN_RISE)
+                self._put(k, r, self._glyphs.surface, self._line_in_rise)
             else:
                 full = self._glyphs.full
                 self._put(k, r, full if eighths >= 8 else self._glyphs.steps[max(eighths, 1) - 1], Role.RISE)
@@ -120,24 +123,29 @@ class _Plot:
         self.canvas.put(MARGIN + k, self.canvas.height - 1 - r, glyph, role)
 
 
-def _frequency_axis(columns: Columns | None, band: Band, room: Room) -> list[Row]:
-    """Two rows: the axis, heavy where it is measured, and its labels."""
+def _frequency_axis(columns: Columns | None, band: Band, room: Room, rows: int) -> list[Row]:
+    """The axis, heavy where it is measured, with its labels on it or, given two rows, below it."""
     glyphs, count = room.glyphs, max(room.width - MARGIN, 1)
     hz_per_column = (SHOWN_HZ[1] - SHOWN_HZ[0]) / count
     centre = SHOWN_HZ[0] + (np.arange(count) + 0.5) * hz_per_column
-    canvas = Canvas(room.width, AXIS_ROWS)
+    canvas = Canvas(room.width, rows)
     canvas.put(0, 0, "dBFS", Role.LABEL)
-    canvas.put(MARGIN - 4, 1, "Hz", Role.LABEL)
     for k in range(count):
         inside = band.low_hz <= centre[k] <= band.high_hz
         base = glyphs.base_band if inside else glyphs.base
         canvas.put(MARGIN + k, 0, base, Role.LABEL if inside else Role.RULE)
-    step = next((hz for hz in TICK_HZ if hz / hz_per_column >= TICK_ROOM), TICK_HZ[-1])
-    for hz in range(step, int(SHOWN_HZ[1]), step):
-        x, label = MARGIN + int(hz / hz_per_column), str(hz)
-        canvas.put(x, 0, glyphs.base_tick, Role.LABEL)
-        if x + len(label) <= room.width:
-            canvas.put(x - len(label) // 2, 1, label, Role.LABEL)
-    for at in np.flatnonzero(columns.tone) if columns is not None else ():
-        canvas.put(MARGIN + int(at), 0, glyphs.tone, Role.WARN)
+    _frequency_ticks(canvas, hz_per_column, glyphs)
+    if columns is not None:
+        for at in np.flatnonzero(columns.tone):
+            canvas.put_unless_text(MARGIN + int(at), 0, glyphs.tone, Role.WARN)
     return canvas.rows()
+
+
+def _frequency_ticks(canvas: Canvas, hz_per_column: float, glyphs: Glyphs) -> None:
+    step = next((hz for hz in TICK_HZ if hz / hz_per_column >= TICK_ROOM), TICK_HZ[-1])
+    below = canvas.height - 1
+    for hz in range(step, int(SHOWN_HZ[1]), step):
+        x, label = MARGIN + int(hz / hz_per_column), f"{hz} Hz" if hz == step else str(hz)
+        canvas.put(x, 0, glyphs.base_tick, Role.LABEL)
+        if x + len(label) <= canvas.width:
+            canvas.put(x - len(str(hz)) // 2, below, label, Role.TEXT if not below else Role.LABEL)

@@ -74,7 +74,7 @@ def draw_strip(strip: Strip | None, scale: LevelScale, room: Room, letter: Lette
     _envelope(canvas, strip, scale, sound, glyphs)
     _lanes(canvas, strip, sound, glyphs)
     _marks(canvas, strip, sound + 2, letter)
-    _time_axis(canvas, strip, sound + 3)
+    _time_axis(canvas, strip, sound + 3, glyphs)
     _head(canvas, strip, sound + 2, glyphs)
     each = row(Run(f"{strip.cell_ns // 1_000_000} ms a column", Role.LABEL))
     return [rule("polls and sound", room, each), *canvas.rows()]
@@ -129,7 +129,7 @@ def _marks(canvas: Canvas, strip: Strip, y: int, letter: Letter) -> None:
         canvas.put(MARGIN + column, y, letter(mark), Role.LATE if mark.late else Role.MARK)
 
 
-def _time_axis(canvas: Canvas, strip: Strip, y: int) -> None:
+def _time_axis(canvas: Canvas, strip: Strip, y: int, glyphs: Glyphs) -> None:
     """Session times under the columns that hold them: this sweep's left of the head, the last one's right."""
     cell_s = strip.cell_ns / NS
     step_ns = int(next((t for t in TICKS_S if t / cell_s >= LABEL_ROOM), TICKS_S[-1]) * NS)
@@ -139,8 +139,9 @@ def _time_axis(canvas: Canvas, strip: Strip, y: int) -> None:
         start = strip.start_ns + (column - (cells if column >= strip.head else 0)) * strip.cell_ns
         tick = -(-start // step_ns) * step_ns
         if tick < start + strip.cell_ns and tick >= 0:
-            label = "'" + _time_label(tick, step_ns)
-            if MARGIN + column + len(label) <= canvas.width:
+            label = glyphs.flag + _time_label(tick, step_ns)
+            cut = column < strip.head < column + len(label)  # it would lie over a label of the last sweep
+            if MARGIN + column + len(label) <= canvas.width and not cut:
                 canvas.put(MARGIN + column, y, label, Role.LABEL)
 
 
