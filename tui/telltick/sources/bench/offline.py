@@ -12,7 +12,7 @@ import numpy.typing as npt
 from telltick.model.clock import NS, Floats
 from telltick.model.plan import PollPlan
 from telltick.model.traffic import Burst, Poll
-from telltick.sources.bench.line_log import LineLog
+from telltick.sources.bench.line_log import joined_edges
 from telltick.sources.bench.parts import I_OVER_N_DB, LATENCY_S, bench_plan, make_receiver
 from telltick.sources.bench.receiver import Edges, Receiver, to_int16
 from telltick.sources.bench.script import Change, ScriptedPolling, state_at
@@ -98,10 +98,8 @@ def render_session_audio(
     changes = sorted(changes, key=lambda change: change.t_s)
     polling = ScriptedPolling(seed, plan)
     polling.run(seconds, changes)
-    log = LineLog(plan.line)
-    log.add(polling.bursts)
     rendering = _Rendering(make_receiver(seed + 1, rate_hz, path, i_over_n_db), seconds, changes, latency_s)
-    rendering.run(log)
+    rendering.run(*joined_edges(polling.bursts, plan.line))
     return RenderedSession(
         rendering.audio,
         rate_hz,
@@ -128,10 +126,9 @@ class _Rendering:
         self.audio = np.zeros(total, dtype=np.int16)
         self._hash_power: Floats = np.zeros(total)
 
-    def run(self, log: LineLog) -> None:
+    def run(self, at_s: Floats, step: Floats) -> None:
+        edges = Edges((at_s + self._onset_s) * self._rate_hz, step)
         for first, end in pairwise(self._block_borders()):
-            at_s, step = log.take_until(end / self._rate_hz - self._onset_s)
-            edges = Edges((at_s + self._onset_s) * self._rate_hz, step)
             state = state_at(first / self._rate_hz - self._onset_s + 1e-6, self._changes)
             parts = self._receiver.render_parts(first, end - first, edges, state)
             self.audio[first:end] = to_int16(parts)

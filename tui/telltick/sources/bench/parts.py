@@ -9,7 +9,7 @@ from telltick.model.errors import BadInputError
 from telltick.model.framing import Framing
 from telltick.model.plan import PollPlan
 from telltick.sources.bench.line_log import joined_edges
-from telltick.sources.bench.paths import COUPLINGS
+from telltick.sources.bench.paths import COUPLINGS, Coupling
 from telltick.sources.bench.radio import END, STATUS_REQUEST, Radio
 from telltick.sources.bench.receiver import Edges, Receiver, amplitude
 from telltick.sources.bench.state import BenchState
@@ -17,7 +17,7 @@ from telltick.sources.bench.state import BenchState
 LATENCY_S = 0.063
 I_OVER_N_DB = 5.5  # 6.6 dB of excess with everything at its default
 STANDARD_BAUD = 9600
-STANDARD_POLLS = 20
+STANDARD_POLLS_PER_S = 20
 
 
 def bench_plan(port: str) -> PollPlan:
@@ -39,19 +39,20 @@ def make_receiver(seed: int, rate_hz: int, path: str, i_over_n_db: float) -> Rec
     """
     if path not in COUPLINGS:
         raise BadInputError(f"the bench has no path {path!r}: choose one of {', '.join(COUPLINGS)}")
-    plain = Receiver(seed, rate_hz, None)
-    wanted = amplitude(10 ** ((plain.noise_dbfs(BenchState()) + i_over_n_db) / 10))
-    return Receiver(seed, rate_hz, COUPLINGS[path], wanted / _standard_hash(plain))
+    unit = Receiver(0, rate_hz, Coupling())
+    wanted = amplitude(10 ** ((unit.noise_dbfs(BenchState()) + i_over_n_db) / 10))
+    return Receiver(seed, rate_hz, COUPLINGS[path], wanted / _standard_hash(unit))
 
 
 def _standard_hash(receiver: Receiver) -> float:
-    """R.m.s. value, while bytes flow, of what is heard of standard polls whose edges have unit strength."""
-    framing = Framing()
-    radio = Radio(0, framing)
-    energy, on_s = 0.0, 0.0
-    for second in range(STANDARD_POLLS):
-        bursts = radio.hear(second * NS, STATUS_REQUEST, STANDARD_BAUD)
-        at_s, step = joined_edges(bursts, framing)
-        energy += receiver.hash_energy(Edges((at_s - second) * receiver.rate_hz, step))
-        on_s += sum(burst.end_ns - burst.start_ns for burst in bursts) / NS
+    """R.m.s. value, while bytes flow, of what a receiver hears of standard polls."""
+    radio, framing = Radio(0, Framing()), Framing()
+    size = receiver.rate_hz // STANDARD_POLLS_PER_S
+    times_ns = range(0, NS, NS // STANDARD_POLLS_PER_S)
+    bursts = [burst for t_ns in times_ns for burst in radio.hear(t_ns, STATUS_REQUEST, STANDARD_BAUD)]
+    at_s, step = joined_edges(bursts, framing)
+    edges = Edges(at_s * receiver.rate_hz, step)
+    blocks = [receiver.render_parts(k * size, size, edges, BenchState()) for k in range(len(times_ns) + 1)]
+    energy = sum(float(np.sum(block.interference**2)) for block in blocks)
+    on_s = sum(burst.end_ns - burst.start_ns for burst in bursts) / NS
     return float(np.sqrt(energy / (on_s * receiver.rate_hz)))

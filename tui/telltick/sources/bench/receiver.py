@@ -25,6 +25,7 @@ from telltick.sources.bench.state import BenchState
 LOW_HZ, HIGH_HZ = 300.0, 2700.0
 RINGING_S = 0.02  # the passband filter rings for this long on each side of an edge
 COUPLING_CORNER_HZ = 3000.0
+FINE_BINS = 24
 FULL_SCALE = 32767.0
 HUM_DBFS = {50: -62.0, 100: -56.0, 150: -66.0, 200: -70.0, 300: -74.0}
 
@@ -93,12 +94,6 @@ class Receiver:
         """The true noise floor, 0 dBFS being a full-scale sine's r.m.s. value."""
         return float(10 * np.log10(_noise_power(state)))
 
-    def hash_energy(self, edges: Edges) -> float:
-        """Sum of squares of what is heard of edges of unit strength, everything at its default."""
-        count = int(edges.at[-1]) + 2 * self.delay + 2
-        unit = Receiver(0, self.rate_hz, Coupling()).render_parts(0, count, edges, BenchState())
-        return float(np.sum(unit.interference**2))
-
     def render(self, first: int, count: int, edges: Edges, state: BenchState) -> npt.NDArray[np.int16]:
         """Samples [first, first + count) as the sound card would give them.
 
@@ -129,10 +124,10 @@ class Receiver:
         if self._coupling is None or not len(inside.at):
             return np.zeros(spectra.length)
         strength = self._edge_gain * 10 ** (self._coupling.gain_db(state) / 20)
-        waves = np.exp(-2j * np.pi * np.outer(spectra.band / spectra.length, inside.at - first))
         spectrum = np.zeros(spectra.length // 2 + 1, dtype=np.complex128)
-        # Not a matrix product: it would wake the linear algebra library's threads, which then spin.
-        spectrum[spectra.band] = spectra.coupled * np.einsum("ft,t->f", waves, inside.step)
+        spectrum[spectra.band] = spectra.coupled * _edge_spectrum(
+            spectra.band, spectra.length, inside.at - first, inside.step
+        )
         return np.fft.irfft(spectrum * strength, spectra.length)
 
     def _overlap(self, piece: Floats, count: int, tail_name: str) -> Floats:
@@ -159,9 +154,25 @@ class _Spectra:
         self.length = _even_length(count + len(fir) - 1)
         self.filter = np.fft.rfft(fir, self.length)
         hz = np.fft.rfftfreq(self.length, 1 / rate_hz)
-        self.band = np.flatnonzero(np.abs(self.filter) > 1e-5)
+        heard = np.flatnonzero(np.abs(self.filter) > 1e-5)
+        self.band = np.arange(heard[0], heard[-1] + 1)
         # A first-order high-pass on the line's waveform is a first-order low-pass on its edges.
         self.coupled = self.filter[self.band] / (1 + 1j * hz[self.band] / COUPLING_CORNER_HZ)
+
+
+def _edge_spectrum(
+    band: npt.NDArray[np.intp], length: int, at: Floats, step: Floats
+) -> npt.NDArray[np.complex128]:
+    """``sum of step_k exp(-j 2 pi n t_k / length)`` for the consecutive bins n of `band`.
+
+    Exponentials are dear, so n is split into a coarse and a fine part and only those are computed. Not a
+    matrix product: it would wake the linear algebra library's threads, which then spin.
+    """
+    turn = -2j * np.pi * at / length
+    fine = np.exp(np.outer(np.arange(FINE_BINS), turn))
+    coarse = np.exp(np.outer(np.arange(band[0], band[-1] + 1, FINE_BINS), turn)) * step
+    spectrum: npt.NDArray[np.complex128] = np.einsum("ct,ft->cf", coarse, fine)
+    return spectrum.ravel()[: len(band)]
 
 
 def _even_length(least: int) -> int:
