@@ -8,14 +8,12 @@ import os
 import signal
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import ClassVar
 
 from textual.app import App
 
 from telltick.engine.feed import SessionFeed
 from telltick.model.errors import TelltickError
 from telltick.model.plan import Settings
-from telltick.ui.commands import SessionCommands
 from telltick.ui.glyphs import glyphs_for, terminal_wants_ascii
 from telltick.ui.keymap import Keymap
 from telltick.ui.leaving import ScreenExit
@@ -35,8 +33,7 @@ class TelltickApp(App[ScreenExit]):
     CSS = """
     Screen { scrollbar-size: 0 0; }
     """
-    COMMANDS: ClassVar = {SessionCommands}
-    ENABLE_COMMAND_PALETTE = True
+    ENABLE_COMMAND_PALETTE = False  # the session has a list of commands that every terminal can show
     ALLOW_SELECT = False
     ESCAPE_TO_MINIMIZE = False
 
@@ -65,7 +62,11 @@ class TelltickApp(App[ScreenExit]):
         self._without_colour = bool(environ.get("NO_COLOR"))
         self.palette = choose_palette(settings.theme, environ)
         keymap = Keymap(settings.keys)
-        super().__init__()
+        if not self._without_colour:
+            # Present but empty says nothing; the toolkit would take it for a wish.
+            os.environ.pop("NO_COLOR", None)
+        # The toolkit settles how to drop colour before it knows a theme: terminal colours alone drop cleanly.
+        super().__init__(ansi_color=True if self._without_colour else None)
         self.register_theme(self.palette.theme())
         self.theme = self.palette.name
         self._feed = feed

@@ -117,7 +117,7 @@ ASCII = Glyphs(
     rule="-",
     quiet=":",
     full="#",
-    steps="..__==#",
+    steps="..--==#",
     surface="_",
     tick="+",
     axis="|",

@@ -18,10 +18,11 @@ from telltick.model.snapshot import Snapshot, View
 from telltick.ui.desk import Desk, Question
 from telltick.ui.entries import MARK_LETTER, NOTE_LETTER
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.keymap import ACTIONS, JUMP_KEYS, Keymap, toolkit_key
+from telltick.ui.keymap import ACTIONS, JUMP_KEYS, Action, Keymap, toolkit_key
 from telltick.ui.layout import Box, arrange
 from telltick.ui.lookout import Lookout
 from telltick.ui.rows import Role
+from telltick.ui.screens.commands import CommandScreen
 from telltick.ui.screens.help import HelpScreen
 from telltick.ui.screens.leave import LeaveScreen
 from telltick.ui.widgets.footer import KeyLine
@@ -87,7 +88,7 @@ class SessionScreen(Screen[None]):
         super().__init__()
         self.desk = Desk(feed, glyphs)
         self._feed = feed
-        self._keymap = keymap
+        self.keymap = keymap
         self._glyphs = glyphs
         self._first_notice = notice
         self._view = View()
@@ -108,7 +109,7 @@ class SessionScreen(Screen[None]):
             ActivityStrip(glyphs, self._letter),
             JournalPanel(facts, glyphs, self._letter, replay=replay),
             Meter(glyphs, self._view.window_s),
-            SetupPanel(glyphs, self._keymap.for_factor),
+            SetupPanel(glyphs, self.keymap.for_factor),
             HealthPanel(glyphs),
             Prompt(glyphs),
         )
@@ -117,7 +118,7 @@ class SessionScreen(Screen[None]):
         """Every panel; `arrange` says which are shown and where."""
         yield from self._showing
         yield NoticeLine(self._glyphs)
-        yield KeyLine(self._keymap, self._glyphs, replay=self._feed.is_replay)
+        yield KeyLine(self.keymap, self._glyphs, replay=self._feed.is_replay)
 
     def on_mount(self) -> None:
         """Begin to look."""
@@ -289,10 +290,12 @@ class SessionScreen(Screen[None]):
 
     def action_commands(self) -> None:
         """Open the list of commands."""
-        if self._glyphs.ascii:
-            self.action_help()
-        else:
-            self.app.action_command_palette()
+        listing = CommandScreen(self.keymap, self._glyphs, replay=self.is_replay)
+        self.app.push_screen(listing, self._do)
+
+    async def _do(self, action: Action | None) -> None:
+        if action is not None:
+            await self.run_action(action.call)
 
     def action_redraw(self) -> None:
         """Send the whole screen to the terminal again."""
@@ -300,7 +303,7 @@ class SessionScreen(Screen[None]):
 
     def action_help(self) -> None:
         """Show the keys."""
-        self.app.push_screen(HelpScreen(self._keymap, self._glyphs, replay=self._feed.is_replay))
+        self.app.push_screen(HelpScreen(self.keymap, self._glyphs, replay=self._feed.is_replay))
 
     def action_quit(self) -> None:
         """Leave; a recorder at work raises a question first."""
@@ -329,7 +332,7 @@ class SessionScreen(Screen[None]):
             return NOTE_LETTER
         if mark.kind is MarkKind.PLAIN:
             return MARK_LETTER
-        key = self._keymap.for_factor(mark.factor or "")
+        key = self.keymap.for_factor(mark.factor or "")
         return key if len(key) == 1 else "#"
 
 

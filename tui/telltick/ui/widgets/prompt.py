@@ -48,13 +48,24 @@ class AnswerInput(Input):
     class Left(Message):
         """Escape was pressed."""
 
-    def __init__(self, *, ascii_only: bool) -> None:
+    def __init__(self, *, ascii_only: bool, offering: bool = True) -> None:
+        """Prepare the line.
+
+        Args:
+            ascii_only: take ASCII alone.
+            offering: use the up and down keys for offered values; else they are left to the screen.
+        """
         super().__init__(
             id="answer", select_on_focus=False, restrict=ASCII_TYPED if ascii_only else None, compact=True
         )
         self.cursor_blink = False  # a blinking cursor costs a slow link bytes for nothing
+        self._offering = offering
         self._offers: tuple[str, ...] = ()
         self._at = -1
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """The up and down keys go on to the screen where nothing is offered."""
+        return self._offering if action == "offer" else super().check_action(action, parameters)
 
     def begin(self, offers: tuple[str, ...], longest: int) -> None:
         """Start empty."""

@@ -81,7 +81,6 @@ class _Plot:
 
     def __init__(self, canvas: Canvas, scale: LevelScale, glyphs: Glyphs) -> None:
         self.canvas, self._scale, self._glyphs = canvas, scale, glyphs
-        self._line_in_rise = Role.FLOOR if glyphs.ascii else Role.FLOOR_IN_RISE
 
     def column(self, columns: Columns, k: int) -> None:
         """One column from the bottom up: quiet texture, the floor as a line across, solid rise."""
@@ -100,8 +99,8 @@ class _Plot:
     def _rise(self, k: int, bottom: int, active: float, line: int) -> None:
         for r in range(max(bottom, 0), min(math.ceil(active), self.canvas.height)):
             eighths = round((active - r) * 8)
-            if r == line and eighths >= 8:
-                self._put(k, r, self._glyphs.surface, self._line_in_rise)
+            if r == line and eighths >= 8 and not self._glyphs.ascii:
+                self._put(k, r, self._glyphs.surface, Role.FLOOR_IN_RISE)
             else:
                 full = self._glyphs.full
                 self._put(k, r, full if eighths >= 8 else self._glyphs.steps[max(eighths, 1) - 1], Role.RISE)
