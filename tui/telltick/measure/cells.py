@@ -1,0 +1,117 @@
+"""In-band audio power in cells of one millisecond, for finding the latency.
+
+The audio is cut into overlapping blocks on an absolute grid; each block is taken to the frequency domain, its
+band moved down to zero frequency and brought back at three samples per millisecond: a complex envelope whose
+squared magnitude is power. Steady tones stand far above their neighbours in so long a block and are cut
+down to the level around them, so that hum and whistles do not hide the rhythm of the polls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.frames import FULL_SCALE, Powers, Samples
+from telltick.model.clock import Floats
+from telltick.model.readings import Band
+
+CELL_S = 0.001
+_BLOCK_MS, _STEP_MS, _MARGIN_MS = 800, 600, 100
+_TONE = 10.0  # noise exceeds ten times its median once in a thousand lines (exponential power)
+_NEIGHBOURS = 40  # lines on each side that tell the level around a line: 50 Hz
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A run of cells; cell c covers audio from c to c + 1 milliseconds.
+
+    Attributes:
+        first: number of the first cell.
+        power: shape (cells,), in-band power re a full-scale sine, steady tones cut down.
+        resume_s: audio time from which the next piece must start.
+    """
+
+    first: int
+    power: Powers
+    resume_s: float
+
+    @classmethod
+    def join(cls, parts: Sequence[Cells]) -> Cells:
+        """Successive runs as one.
+
+        Raises:
+            ValueError: nothing to join, or the runs do not follow each other.
+        """
+        filled = [part for part in parts if len(part.power)]
+        if not filled:
+            if not parts:
+                raise ValueError("there are no cells to join")
+            return parts[-1]
+        if any(a.first + len(a.power) != b.first for a, b in pairwise(filled)):
+            raise ValueError("the runs of cells do not follow each other")
+        power = np.concatenate([part.power for part in filled])
+        return cls(filled[0].first, power, parts[-1].resume_s)
+
+
+def power_cells(samples: Samples, first_sample: int, rate_hz: int, band: Band | None = None) -> Cells:
+    """Cells of a stretch of audio without gaps; only cells that the stretch fully determines.
+
+    Args:
+        samples: shape (n,), audio as recorded.
+        first_sample: index of ``samples[0]`` in the recording.
+        rate_hz: sample rate.
+        band: the band to measure, 300-2700 Hz unless given.
+    """
+    band = band or Band()
+    length = round(_BLOCK_MS * rate_hz / 1000)
+    step_s = _STEP_MS / 1000
+    block = max(0, int(np.ceil(first_sample / rate_hz / step_s - 1e-9)))
+    start = round(block * step_s * rate_hz)
+    first_cell = block * _STEP_MS + _MARGIN_MS
+    out: list[Powers] = []
+    while start + length <= first_sample + len(samples):
+        if start >= first_sample:
+            piece = samples[start - first_sample : start - first_sample + length]
+            out.append(_block_cells(piece, rate_hz, band))
+        block += 1
+        start = round(block * step_s * rate_hz)
+    power = np.concatenate(out) if out else np.zeros(0, dtype=np.float32)
+    return Cells(first_cell, power, max(first_sample / rate_hz, start / rate_hz - 1 / rate_hz))
+
+
+def _block_cells(samples: Samples, rate_hz: int, band: Band) -> Powers:
+    """Cells of one block without its margins."""
+    lines = np.fft.rfft(samples * (1 / FULL_SCALE))
+    line_hz = rate_hz / len(samples)
+    low = max(1, round(band.low_hz / line_hz))
+    high = min(len(lines) - 1, round(band.high_hz / line_hz))
+    inside = _without_tones(lines[low : high + 1])
+    per_ms = int(np.ceil(1.25 * len(inside) / _BLOCK_MS))
+    envelope = np.fft.ifft(inside, _BLOCK_MS * per_ms) * (_BLOCK_MS * per_ms / len(samples))
+    power = 4 * (envelope.real**2 + envelope.imag**2)  # a sine of amplitude A has an envelope of A / 2
+    cells = power.reshape(_BLOCK_MS, per_ms).mean(axis=1)
+    return np.asarray(cells[_MARGIN_MS : _MARGIN_MS + _STEP_MS], dtype=np.float32)
+
+
+def _without_tones(lines: npt.NDArray[np.complex128]) -> npt.NDArray[np.complex128]:
+    power = lines.real**2 + lines.imag**2
+    around = running_median(power, _NEIGHBOURS, every=8)
+    return np.asarray(lines * np.sqrt(np.minimum(1.0, _TONE * around / np.maximum(power, 1e-30))))
+
+
+def running_median(values: Floats, reach: int, every: int = 1) -> Floats:
+    """Median over ``2 reach + 1`` neighbours, edges mirrored; at every n-th point, linear between."""
+    reach = min(reach, len(values) - 1)
+    if reach < 1:
+        return np.asarray(values, dtype=np.float64)
+    padded = np.pad(values, reach, mode="reflect")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)[::every]
+    medians = np.median(windows, axis=1)
+    if every == 1:
+        return np.asarray(medians)
+    at = np.arange(len(values))
+    return np.interp(at, at[::every], medians)

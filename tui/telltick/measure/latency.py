@@ -1,0 +1,156 @@
+"""Serial time to audio time: where, within half a second, the audio answers to the bytes.
+
+The power in 1 ms cells, flattened and clipped so that static and slow fading weigh little, is correlated with
+the gate over a range of latencies. The correlation is kept apart for pieces of some seconds; their spread
+says how far a peak must stand out to be believed, whatever the noise is like.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.cells import CELL_S, running_median
+from telltick.measure.gating import merged
+from telltick.model.clock import Floats
+from telltick.model.readings import Estimate, Latency
+from telltick.model.traffic import Gate
+
+SEARCH_S = (-0.100, 0.500)
+THRESHOLD = 5.0
+_CLIP = 6.0
+_FLATTEN_S = 0.5
+_MIN_PIECES = 6
+
+
+def find_latency(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) -> Latency | None:
+    """The latency at which the audio follows the gate, or None when none stands out.
+
+    Args:
+        cells: shape (n,), in-band power of 1 ms cells.
+        first_cell: number of the first one; cell c covers audio from c to c + 1 ms.
+        gate: bursts in serial time, no latency applied.
+    """
+    maps = latency_maps(cells, first_cell, gate)
+    if len(maps) < _MIN_PIECES:
+        return None
+    lags_s = search_lags_s()
+    total = maps.sum(axis=0)
+    spread = np.sqrt(np.mean(maps.var(axis=0, ddof=1)) * len(maps))
+    best = int(np.argmax(total))
+    score = float((total[best] - np.median(total)) / spread)
+    if score < THRESHOLD:
+        return None
+    seconds, error = _peak_with_error(lags_s, maps)
+    period_s = _ambiguity_s(maps, best, gate)
+    if period_s is not None:
+        seconds = _smallest(seconds, period_s)
+    return Latency(Estimate(seconds, seconds - 2 * error, seconds + 2 * error), None, period_s, score)
+
+
+def search_lags_s() -> Floats:
+    """Shape (lags,): the latencies tried, every millisecond."""
+    first, last = (round(edge / CELL_S) for edge in SEARCH_S)
+    return np.asarray(np.arange(first, last + 1) * CELL_S, dtype=np.float64)
+
+
+def flattened(cells: npt.NDArray[np.float32]) -> Floats:
+    """Power over its running median (half a second to each side), clipped at six."""
+    coarse = 20
+    count = len(cells) // coarse
+    if count < 2:
+        return np.ones(len(cells))
+    means = cells[: count * coarse].reshape(count, coarse).mean(axis=1, dtype=np.float64)
+    level = running_median(means, round(_FLATTEN_S / CELL_S / coarse))
+    at = (np.arange(count) + 0.5) * coarse
+    smooth = np.interp(np.arange(len(cells)), at, level)
+    return np.minimum(cells / np.maximum(smooth, 1e-30), _CLIP)
+
+
+def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) -> Floats:
+    """Mean flattened power while bytes flow, less its mean, for each latency and each piece of time.
+
+    Returns:
+        shape (pieces, lags); pieces without polls are left out.
+    """
+    lags = np.rint(search_lags_s() / CELL_S).astype(int)
+    usable = len(cells) - (lags[-1] - lags[0])
+    if usable < 1000 or not gate.polls:
+        return np.zeros((0, len(lags)))
+    piece = int(np.clip(usable / 24, 500, 10_000))
+    count = usable // piece
+    flat = flattened(cells)
+    start = first_cell - lags[0]
+    share = _gate_cells(gate, start, count * piece).reshape(count, piece)
+    size = 1 << int(np.ceil(np.log2(piece + len(lags))))
+    maps = np.empty((count, len(lags)))
+    for index in range(count):  # one piece at a time bounds memory
+        heard = flat[index * piece : index * piece + piece + len(lags) - 1]
+        spectrum = np.fft.rfft(heard - heard.mean(), size) * np.conj(np.fft.rfft(share[index], size))
+        maps[index] = np.fft.irfft(spectrum, size)[: len(lags)]
+    weight = share.sum(axis=1)
+    has = weight > 0.25 * np.median(weight[weight > 0]) if np.any(weight > 0) else weight > 0
+    return np.asarray(maps[has] / weight[has, None])
+
+
+def _gate_cells(gate: Gate, first_cell: int, count: int) -> Floats:
+    """Share of each cell during which bytes flow."""
+    start_s, end_s = merged(gate.start_s, gate.end_s)
+    filled = np.concatenate([[0.0], np.cumsum(end_s - start_s)])
+    edges = (first_cell + np.arange(count + 1)) * CELL_S
+    begun = np.searchsorted(start_s, edges, side="right")
+    before = filled[begun] - np.maximum(0.0, np.append(0.0, end_s)[begun] - edges)
+    return np.asarray(np.diff(before) / CELL_S)
+
+
+def _peak_with_error(lags_s: Floats, maps: Floats) -> tuple[float, float]:
+    """Top of the summed map by parabola, with the spread of the delete-one-group jackknife."""
+    smooth = np.array([np.convolve(m, _SMOOTH, mode="same") for m in _groups(maps, 12)])
+    total = smooth.sum(axis=0)
+    best = _top(lags_s, total)
+    without = np.array([_top(lags_s, total - part) for part in smooth])
+    near = without[np.abs(without - best) < 0.02]
+    spread = np.sqrt((len(near) - 1) / max(len(near), 1) * np.sum((near - near.mean()) ** 2))
+    return best, float(np.hypot(spread, 0.0002))
+
+
+_SMOOTH = np.array([1.0, 2.0, 3.0, 2.0, 1.0]) / 9
+
+
+def _groups(maps: Floats, count: int) -> Floats:
+    edges = np.linspace(0, len(maps), min(count, len(maps)) + 1).astype(int)
+    return np.add.reduceat(maps, edges[:-1], axis=0)
+
+
+def _top(lags_s: Floats, curve: Floats) -> float:
+    best = int(np.argmax(curve))
+    if not 0 < best < len(curve) - 1:
+        return float(lags_s[best])
+    left, top, right = curve[best - 1 : best + 2]
+    bend = left - 2 * top + right
+    shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
+    return float(lags_s[best] + shift * CELL_S)
+
+
+def _ambiguity_s(maps: Floats, best: int, gate: Gate) -> float | None:
+    """The poll period, when a latency one period away fits as well as the best one."""
+    if gate.polls < 3:
+        return None
+    period_s = float(np.median(np.diff(gate.poll_start_s)))
+    lags = maps.shape[1]
+    reach = 12
+    rivals = [best + k * round(period_s / CELL_S) for k in (-3, -2, -1, 1, 2, 3)]
+    for rival in rivals:
+        low, high = max(rival - reach, 0), min(rival + reach + 1, lags)
+        if high - low < reach:
+            continue
+        at = low + int(np.argmax(maps[:, low:high].sum(axis=0)))
+        lead = maps[:, best] - maps[:, at]
+        if lead.sum() < 3 * np.sqrt(len(maps)) * lead.std(ddof=1):
+            return period_s
+    return None
+
+
+def _smallest(seconds: float, period_s: float) -> float:
+    """The latency of least size among those a period apart, but at most 20 ms before the bytes."""
+    return float((seconds + 0.020) % period_s - 0.020)

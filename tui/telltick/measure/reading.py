@@ -1,0 +1,143 @@
+"""From rows to a reading: N, I, excess with its interval, verdict, upper limit, warnings."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.balance import Balance, balance
+from telltick.measure.evidence import tie_log_e
+from telltick.measure.frames import to_db
+from telltick.measure.gating import IDLE
+from telltick.measure.latency import SEARCH_S, THRESHOLD
+from telltick.measure.robust import interval, student_t
+from telltick.measure.rows import PollRows
+from telltick.measure.tones import band_bins, floor_of, tonal_bins
+from telltick.model.clock import Floats
+from telltick.model.readings import Band, Latency, PollingFacts, Reading, Spectrum, Verdict
+from telltick.model.traffic import Gate
+
+MIN_POLLS = 12
+LEVEL = 0.01  # chance of a false "tied to polling"
+_MODEL_ERROR_DB = 0.05  # what the method itself may be off by, added to the statistical error
+_SURE_SCORE = 8.0  # a latency this clear was not picked by chance
+
+
+def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency | None) -> Reading:
+    """Measure one stretch.
+
+    Args:
+        rows: the stretch, measured with the gate at this latency.
+        band: the band to measure, 300-2700 Hz unless given.
+        latency: the latency in use, or None when none stands out (rows then lie at any latency).
+    """
+    band = band or Band()
+    use = band_bins(rows, band) & ~tonal_bins(rows, band)
+    found = balance(rows, use)
+    if found is None or rows.polls < MIN_POLLS:
+        return _too_few(rows, use)
+    log_e = _log_e(rows, use)
+    tests = 1.0 if latency is None else _latencies_tried(rows, latency)
+    p_value = float(min(1.0, tests * np.exp(-log_e)))
+    tied = latency is not None and p_value <= LEVEL and found.ratio > 0
+    return Reading(
+        polls=rows.polls,
+        seconds=rows.seconds,
+        noise_dbfs=float(to_db(found.noise)),
+        interference_dbfs=float(to_db(found.interference)) if tied else None,
+        excess_db=interval(
+            found.excess_db, float(np.hypot(found.excess_error_db, _MODEL_ERROR_DB)), found.dof
+        ),
+        i_over_n_db=float(to_db(found.ratio)) if found.ratio > 0 else None,
+        verdict=Verdict.TIED if tied else Verdict.NO_TIE,
+        p_value=p_value if latency is not None else 1.0,
+        upper_limit_i_over_n_db=_upper_limit_db(found, latency),
+        warnings=_warnings(rows, band, use),
+    )
+
+
+def _too_few(rows: PollRows, use: npt.NDArray[np.bool_]) -> Reading:
+    frames = int(rows.quiet_frames.sum())
+    noise = rows.quiet[:, use].sum(dtype=np.float64) / frames if frames else 0.0
+    if rows.polls >= MIN_POLLS:
+        warning = (
+            "The polls follow each other so closely that no quiet audio is left between them: slow them down."
+        )
+    else:
+        more = MIN_POLLS - rows.polls
+        warning = f"Not enough polls for a reading: {more} more {'is' if more == 1 else 'are'} needed."
+    return Reading(rows.polls, rows.seconds, float(to_db(noise)) if noise > 0 else None, warnings=(warning,))
+
+
+def _log_e(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
+    """Strongest evidence reached, as the log of an e-value."""
+    log_e = tie_log_e(contrasts(rows, use))
+    return max(0.0, float(log_e.max(initial=0.0)))
+
+
+def contrasts(rows: PollRows, use: npt.NDArray[np.bool_]) -> Floats:
+    """Shape (polls,): log power of each burst less log power of the slots on both sides; NaN without one."""
+    slot_power = rows.slots[:, use].sum(axis=1, dtype=np.float64)
+    adjacent = np.abs(rows.slot_place) == 1
+    total = np.bincount(rows.slot_row[adjacent], weights=slot_power[adjacent], minlength=len(rows.poll))
+    count = np.bincount(rows.slot_row[adjacent], minlength=len(rows.poll))
+    core = rows.core[:, use].sum(axis=1, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        out = np.log(core) - np.log(total / count)
+    return np.asarray(out[rows.poll != IDLE])
+
+
+def _latencies_tried(rows: PollRows, latency: Latency) -> float:
+    """How many independent latencies a search looks through: its range over the length of a burst."""
+    if latency.score >= _SURE_SCORE:
+        return 1.0
+    on_s = max(0.010, float(np.median(rows.on_s[rows.poll != IDLE])))
+    return (SEARCH_S[1] - SEARCH_S[0]) / on_s
+
+
+def _upper_limit_db(found: Balance, latency: Latency | None) -> float | None:
+    """Upper end of a one-sided 95 % interval for I / N.
+
+    With an unknown latency any I that the search for it would have missed is possible: up to its threshold,
+    in standard errors, and that once more widened to 95 %.
+    """
+    if not np.isfinite(found.ratio_error) or found.dof < 1:
+        return None
+    widening = student_t(0.95, found.dof) * found.ratio_error
+    base = max(found.ratio, 0.0) if latency is not None else THRESHOLD * found.ratio_error
+    return float(to_db(base + widening))
+
+
+def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_]) -> tuple[str, ...]:
+    out = []
+    inside = band_bins(rows, band)
+    lost = 1 - np.count_nonzero(use) / max(1, np.count_nonzero(inside))
+    if lost > 0.5:
+        out.append(f"Steady tones fill {100 * lost:.0f} % of the band; the reading rests on the rest of it.")
+    return tuple(out)
+
+
+def spectrum_of(rows: PollRows, band: Band | None = None) -> Spectrum:
+    """Average spectra of a stretch: quiet, while bytes flow, and the floor without steady tones."""
+    band = band or Band()
+    tonal = tonal_bins(rows, band)
+    quiet_frames, share = int(rows.quiet_frames.sum()), float(rows.gate_share.sum())
+    nothing = np.full(len(rows.freq_hz), np.nan)
+    quiet = rows.quiet.sum(axis=0, dtype=np.float64) / quiet_frames if quiet_frames else nothing
+    rise = rows.active.sum(axis=0, dtype=np.float64) - quiet * rows.active_frames.sum()
+    active = quiet + np.maximum(rise / share, 0.0) if share > 0 else nothing
+    floor = floor_of(quiet, tonal)
+    return Spectrum(rows.freq_hz, to_db(quiet), to_db(active), to_db(floor), tonal)
+
+
+def polling_facts(gate: Gate, seconds: float, baud: int | None = None, framing: str = "") -> PollingFacts:
+    """How the radio was polled during `seconds` of audio."""
+    intervals = np.diff(gate.poll_start_s)
+    return PollingFacts(
+        polls=gate.polls,
+        interval_median_s=float(np.median(intervals)) if len(intervals) else None,
+        interval_sd_s=float(np.std(intervals, ddof=1)) if len(intervals) > 1 else None,
+        baud=baud,
+        framing=framing,
+        byte_on_fraction=float(gate.on_s.sum() / seconds) if seconds > 0 else 0.0,
+    )

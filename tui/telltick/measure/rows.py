@@ -1,0 +1,274 @@
+"""Audio reduced to one row per poll cycle: all that readings, spectra and tests need.
+
+A row is a poll and the quiet time on both sides of it (each side at most one second, or half way to the
+neighbouring poll), or one second without polls. Rows do not depend on how the audio was cut into chunks, so a
+live view fed with seconds and an offline pass fed with minutes yield identical digits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.frames import FrameSpec, Powers, Samples, power_frames
+from telltick.measure.gating import GUARD_S, IDLE, Spans, gate_share, merged, row_spans, touches
+from telltick.model.clock import Floats
+from telltick.model.traffic import Gate, Ints
+
+SLOTS_A_SIDE = 8
+_GROUP_ROWS = 64  # rows whose frames are held in memory at once
+
+
+@dataclass(frozen=True)
+class PollRows:
+    """Sums over the frames of each row. Powers are re a full-scale sine (0 dBFS), one value per bin.
+
+    Active frames touch the gate within 8 ms; quiet frames lie clear of every poll (the silence between a
+    request and its reply is neither). The core is the run of frames whose middle lies within the poll; a
+    slot is a run of quiet frames of the same length, so that core and slots are alike but for what polling
+    does to them.
+
+    Attributes:
+        freq_hz: shape (bins,), bin centres.
+        hop_s: time from frame to frame, in seconds.
+        start_s: shape (rows,), in seconds of audio.
+        end_s: shape (rows,).
+        poll: shape (rows,), number of the poll in the gate it was measured with; -1 without a poll.
+        on_s: shape (rows,), time during which bytes flow.
+        gate_share: shape (rows,), sum over active frames of the share of their energy inside the gate.
+        active_frames: shape (rows,).
+        quiet_frames: shape (rows,).
+        active: shape (rows, bins), sum of power over active frames.
+        core: shape (rows, bins), mean power over the core; NaN without a poll.
+        quiet: shape (rows, bins), sum of power over quiet frames.
+        quiet_squares: shape (rows, bins), sum of squared power over quiet frames.
+        slot_row: shape (slots,), row of each slot, non-decreasing.
+        slot_place: shape (slots,), -1, -2, ... before the poll, +1, +2, ... after it; 1 is adjacent.
+        slots: shape (slots, bins), mean power over the slot's frames.
+        resume_s: audio time from which the next chunk must start.
+    """
+
+    freq_hz: Floats
+    hop_s: float
+    start_s: Floats
+    end_s: Floats
+    poll: Ints
+    on_s: Floats
+    gate_share: Floats
+    active_frames: Ints
+    quiet_frames: Ints
+    active: Powers
+    core: Powers
+    quiet: Powers
+    quiet_squares: Powers
+    slot_row: Ints
+    slot_place: Ints
+    slots: Powers
+    resume_s: float
+
+    @property
+    def polls(self) -> int:
+        """Number of rows with a poll."""
+        return int(np.count_nonzero(self.poll != IDLE))
+
+    @property
+    def seconds(self) -> float:
+        """Audio covered by the rows, in seconds."""
+        return float(np.sum(self.end_s - self.start_s))
+
+    def between(self, start_s: float, end_s: float) -> PollRows:
+        """The rows that lie wholly within [start_s, end_s]."""
+        first = int(np.searchsorted(self.start_s, start_s, side="left"))
+        last = max(first, int(np.searchsorted(self.end_s, end_s, side="right")))
+        return self.pick(slice(first, last))
+
+    def pick(self, rows: slice) -> PollRows:
+        """A run of rows."""
+        first, last, _ = rows.indices(len(self.poll))
+        slots = slice(*np.searchsorted(self.slot_row, [first, last]))
+        picked = {name: getattr(self, name)[rows] for name in _BY_ROW}
+        picked |= {"slot_place": self.slot_place[slots], "slots": self.slots[slots]}
+        return PollRows(
+            self.freq_hz, self.hop_s, **picked, slot_row=self.slot_row[slots] - first, resume_s=self.resume_s
+        )
+
+    @classmethod
+    def join(cls, parts: Sequence[PollRows]) -> PollRows:
+        """Rows of successive chunks as one.
+
+        Raises:
+            ValueError: nothing to join, or the parts have different frames.
+        """
+        if not parts:
+            raise ValueError("there are no rows to join")
+        if any(part.hop_s != parts[0].hop_s for part in parts):
+            raise ValueError("rows of different sample rates cannot be joined")
+        offsets = np.cumsum([0] + [len(part.poll) for part in parts[:-1]])
+        joined = {
+            name: np.concatenate([getattr(part, name) for part in parts])
+            for name in (*_BY_ROW, "slot_place", "slots")
+        }
+        slot_row = np.concatenate([part.slot_row + o for part, o in zip(parts, offsets, strict=True)])
+        return cls(parts[0].freq_hz, parts[0].hop_s, **joined, slot_row=slot_row, resume_s=parts[-1].resume_s)
+
+
+_NOT_BY_ROW = {"freq_hz", "hop_s", "slot_row", "slot_place", "slots", "resume_s"}
+_BY_ROW = tuple(f.name for f in fields(PollRows) if f.name not in _NOT_BY_ROW)
+
+
+def measure_rows(samples: Samples, first_sample: int, rate_hz: int, gate: Gate) -> PollRows:
+    """Reduce a stretch of audio without gaps to rows.
+
+    Only rows that lie wholly inside the stretch, and that no poll still to come could alter, are returned;
+    feed the audio from `resume_s` on with the next call.
+
+    Args:
+        samples: shape (n,), audio as recorded.
+        first_sample: index of ``samples[0]`` in the recording.
+        rate_hz: sample rate.
+        gate: bursts in audio time, latency applied; it must hold the polls inside and next to the stretch.
+    """
+    spec = FrameSpec.for_rate(rate_hz)
+    half_s = spec.length_s / 2
+    start_s, end_s = first_sample / rate_hz, (first_sample + len(samples)) / rate_hz
+    spans = row_spans(gate, start_s + half_s, end_s - half_s)
+    groups = [
+        _measure_group(samples, first_sample, spec, gate, _rows_of(spans, slice(i, i + _GROUP_ROWS)))
+        for i in range(0, len(spans.poll), _GROUP_ROWS)
+    ]
+    resume_s = start_s if not len(spans.end_s) else float(spans.end_s[-1]) - half_s - 1 / rate_hz
+    if not groups:
+        return _no_rows(spec, resume_s)
+    joined = PollRows.join(groups)
+    return PollRows(**{f.name: getattr(joined, f.name) for f in fields(joined)} | {"resume_s": resume_s})
+
+
+def _rows_of(spans: Spans, rows: slice) -> Spans:
+    return Spans(spans.start_s[rows], spans.end_s[rows], spans.poll[rows])
+
+
+def _no_rows(spec: FrameSpec, resume_s: float) -> PollRows:
+    none, ints = np.zeros(0), np.zeros(0, dtype=np.int64)
+    power = np.zeros((0, spec.bins), dtype=np.float32)
+    return PollRows(
+        spec.freq_hz, spec.hop_s, none, none, ints, none, none, ints, ints, power, power, power, power,
+        ints, ints, power, resume_s,
+    )  # fmt: skip
+
+
+def _measure_group(
+    samples: Samples, first_sample: int, spec: FrameSpec, gate: Gate, spans: Spans
+) -> PollRows:
+    frames, row = _frames_of(spans, spec)
+    from_sample = int(frames[0]) * spec.hop if len(frames) else first_sample
+    to_sample = int(frames[-1]) * spec.hop + spec.length if len(frames) else first_sample
+    power = power_frames(samples[from_sample - first_sample : to_sample - first_sample], spec, from_sample)
+    if len(frames):
+        power = power[frames - frames[0]]
+    kinds, share = _kinds(frames, spec, gate)
+    count = len(spans.poll)
+    active, active_frames = _sum_by_row(power, row, kinds == _ACTIVE, count)
+    quiet, quiet_frames = _sum_by_row(power, row, kinds == _QUIET, count)
+    squares, _ = _sum_by_row(power * power, row, kinds == _QUIET, count)
+    cores = _core_bounds(frames, row, spec, gate, spans)
+    core, slot_row, slot_place, slots = _core_and_slots(power, row, kinds, cores)
+    polled = spans.poll != IDLE
+    on_s = np.zeros(count)
+    on_s[polled] = gate.on_s[spans.poll[polled]]
+    gate_sum = np.bincount(row, weights=share * (kinds == _ACTIVE), minlength=count).astype(np.float64)
+    return PollRows(
+        spec.freq_hz, spec.hop_s, spans.start_s, spans.end_s, spans.poll, on_s, gate_sum,
+        active_frames, quiet_frames, active, core, quiet, squares, slot_row, slot_place, slots, 0.0,
+    )  # fmt: skip
+
+
+_QUIET, _ACTIVE, _BETWEEN = 0, 1, 2
+
+
+def _frames_of(spans: Spans, spec: FrameSpec) -> tuple[Ints, Ints]:
+    """Frames whose middle lies in a row, and that row's index."""
+    if not len(spans.poll):
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    first = spec.first_frame(int(spans.start_s[0] * spec.rate_hz) - spec.length // 2) - 1
+    last = int(spans.end_s[-1] * spec.rate_hz) // spec.hop
+    frames = np.arange(first, last + 1)
+    middle = spec.centre_s(frames)
+    row = np.searchsorted(spans.start_s, middle, side="right") - 1
+    inside = (row >= 0) & (middle < spans.end_s[np.maximum(row, 0)])
+    return frames[inside], row[inside]
+
+
+def _kinds(frames: Ints, spec: FrameSpec, gate: Gate) -> tuple[npt.NDArray[np.int8], Floats]:
+    """Quiet, active, or in the silence inside a poll; and each frame's gate share."""
+    from_s = frames * spec.hop / spec.rate_hz
+    to_s = from_s + spec.length_s
+    bursts = merged(gate.start_s, gate.end_s)
+    polls = merged(gate.poll_start_s - GUARD_S, gate.poll_end_s + GUARD_S)
+    near = merged(gate.start_s - GUARD_S, gate.end_s + GUARD_S)
+    kinds = np.full(len(frames), _QUIET, dtype=np.int8)
+    kinds[touches(from_s, to_s, *polls)] = _BETWEEN
+    kinds[touches(from_s, to_s, *near)] = _ACTIVE
+    return kinds, gate_share(from_s, spec.length_s, *bursts)
+
+
+def _sum_by_row(power: Powers, row: Ints, chosen: npt.NDArray[np.bool_], rows: int) -> tuple[Powers, Ints]:
+    """Sum of the chosen frames of each row, and how many they are."""
+    out = np.zeros((rows, power.shape[1]), dtype=np.float32)
+    picked, of_row = power[chosen], row[chosen]
+    starts = np.flatnonzero(np.diff(of_row, prepend=-1))
+    if len(starts):
+        out[of_row[starts]] = np.add.reduceat(picked, starts, axis=0)
+    return out, np.bincount(of_row, minlength=rows).astype(np.int64)
+
+
+_CORE_FRAMES = 4  # at least: shorter runs share most of their samples with their neighbours
+
+
+def _core_bounds(frames: Ints, row: Ints, spec: FrameSpec, gate: Gate, spans: Spans) -> Ints:
+    """Shape (rows, 2): first frame of each poll's core and the frame after its last; equal without a poll."""
+    bounds = np.zeros((len(spans.poll), 2), dtype=np.int64)
+    polled = np.flatnonzero(spans.poll != IDLE)
+    poll = spans.poll[polled]
+    middle_s = spec.centre_s(frames)
+    start_s, end_s = gate.poll_start_s[poll], gate.poll_end_s[poll]
+    first = np.searchsorted(middle_s, start_s)
+    length = np.maximum(np.searchsorted(middle_s, end_s) - first, _CORE_FRAMES)
+    short = np.searchsorted(middle_s, (start_s + end_s) / 2) - length // 2
+    first = np.where(length == _CORE_FRAMES, short, first)
+    low, high = np.searchsorted(row, polled), np.searchsorted(row, polled + 1)
+    bounds[polled, 0] = np.clip(first, low, high)
+    bounds[polled, 1] = np.clip(first + length, low, high)
+    return bounds
+
+
+def _core_and_slots(
+    power: Powers, row: Ints, kinds: npt.NDArray[np.int8], cores: Ints
+) -> tuple[Powers, Ints, Ints, Powers]:
+    """Mean power of each poll's core, and of runs of quiet frames as long, counted outwards from the poll."""
+    edges = np.searchsorted(row, np.arange(len(cores) + 1))
+    runs: list[tuple[int, int, int, int]] = []  # row, place, first frame, frame after the last
+    for index in np.flatnonzero(cores[:, 1] > cores[:, 0]).tolist():
+        low, high = int(edges[index]), int(edges[index + 1])
+        length = int(cores[index, 1] - cores[index, 0])
+        busy = np.flatnonzero(kinds[low:high] != _QUIET) + low
+        first, last = int(busy[0]), int(busy[-1]) + 1
+        before, after = min((first - low) // length, SLOTS_A_SIDE), min((high - last) // length, SLOTS_A_SIDE)
+        runs += [(index, -k, first - length * k, first - length * (k - 1)) for k in range(before, 0, -1)]
+        runs += [(index, k + 1, last + length * k, last + length * (k + 1)) for k in range(after)]
+    table = np.array(runs, dtype=np.int64).reshape(-1, 4)
+    core = np.full((len(cores), power.shape[1]), np.nan, dtype=np.float32)
+    has = np.flatnonzero(cores[:, 1] > cores[:, 0])
+    core[has] = _means(power, cores[has])
+    return core, table[:, 0], table[:, 1], _means(power, table[:, 2:])
+
+
+def _means(power: Powers, bounds: Ints) -> Powers:
+    """Mean over runs of frames [first, last), given as rows of `bounds`."""
+    if not len(bounds):
+        return np.zeros((0, power.shape[1]), dtype=np.float32)
+    padded = np.concatenate([power, np.zeros((1, power.shape[1]), dtype=np.float32)])
+    sums = np.add.reduceat(padded, bounds.ravel(), axis=0)[::2]
+    return np.asarray(sums / np.diff(bounds, axis=1).astype(np.float32), dtype=np.float32)
