@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import threading
 from dataclasses import replace
@@ -223,3 +224,18 @@ def test_a_full_disk_is_explained_and_writing_goes_on_when_there_is_room(folder,
 def test_a_folder_that_is_no_session_cannot_be_opened(tmp_path):
     with pytest.raises(BadSessionError, match="not a session"):
         Journal.open(tmp_path)
+
+
+def test_a_session_that_ends_while_it_is_watched_is_whole_without_its_log(folder, journal, tmp_path):
+    reader = SessionReader(folder)
+    journal.add_health(HealthNote(1, "x"))
+    journal.end(Ending(1, "requested"))
+    journal.close()
+    copy = tmp_path / "copy"
+    copy.mkdir()
+    shutil.copy(folder / "journal.sqlite", copy)
+    assert SessionReader(copy).ending == Ending(1, "requested")
+    assert reader.refresh()
+    reader.close()
+    Journal.open(folder).close()  # whoever leaves last tidies up
+    assert [path.name for path in folder.iterdir()] == ["journal.sqlite"]

@@ -22,6 +22,7 @@ from telltick.model.marks import MarkKind
 from telltick.model.session import Outcome, Verb
 from telltick.model.traffic import gate_from_bursts
 from telltick.store.journal import Journal
+from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioWriter
 from telltick.store.session import SessionReader
 from tests.store.scene import FACTS, RATE, noise, poll_at, write_session
@@ -308,6 +309,21 @@ def test_a_journal_with_flipped_bytes_opens_or_is_told_damaged(tmp_path, seed):
     with contextlib.suppress(BadSessionError), SessionReader(folder) as reader:
         _ = (reader.end_ns, reader.gate().polls, reader.document())
         reader.audio.read(0, reader.audio.samples)
+
+
+def test_a_damaged_tree_that_leads_in_circles_is_told(tmp_path, monkeypatch):
+    journal = ReadOnlyJournal(write_session(tmp_path / "s"))
+    monkeypatch.setattr(journal, "rows", lambda *_: [(5, "x"), (6, "x"), (5, "x")])
+    with pytest.raises(BadSessionError, match="is damaged"):
+        list(journal.pages("burst", "data", -1))
+
+
+def test_an_error_repeats_no_escape_sequence_of_a_stranger(tmp_path):
+    folder = write_session(tmp_path / "s")
+    edit(folder, "UPDATE poll SET outcome = char(27) || '[2J'")
+    with pytest.raises(BadSessionError, match="nonsense") as caught:
+        SessionReader(folder)
+    assert str(caught.value).isprintable()
 
 
 @pytest.mark.bench_part

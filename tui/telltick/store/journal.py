@@ -18,6 +18,7 @@ from telltick.model.clock import Anchor
 from telltick.model.errors import BadInputError, BadSessionError, StorageError
 from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts, Verb
+from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Poll
 from telltick.store.folder import JOURNAL_NAME, check_session_folder
 from telltick.store.readonly import DAMAGE
@@ -83,18 +84,23 @@ class Journal:
             migrate(db)
         except DAMAGE as why:
             raise BadSessionError(
-                f"the journal of {folder} is damaged ({why}); take a fresh copy of it"
+                f"the journal of {folder} is damaged ({plain_text(str(why))}); take a fresh copy of it"
             ) from why
         return cls(db, folder)
 
     def close(self) -> None:
         """Close the journal; an ended session that nobody else has open becomes one plain file."""
-        with contextlib.suppress(sqlite3.Error):
-            if self._db.execute("SELECT 1 FROM ending").fetchone():
-                # Without its write-ahead log a session also opens from media that cannot be written.
-                self._db.execute("PRAGMA busy_timeout = 0")
-                self._db.execute("PRAGMA journal_mode = DELETE")
-        self._db.close()
+        with self._turn:
+            with contextlib.suppress(sqlite3.Error):
+                if self._db.execute("SELECT 1 FROM ending").fetchone():
+                    self._fold_log()
+            self._db.close()
+
+    def _fold_log(self) -> None:
+        """Fold the write-ahead log into the database, so that the session also opens from read-only media."""
+        self._db.execute("PRAGMA busy_timeout = 0")
+        self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self._db.execute("PRAGMA journal_mode = DELETE")  # refused while others have it open
 
     def __enter__(self) -> Self:
         return self

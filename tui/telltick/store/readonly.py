@@ -7,11 +7,13 @@ import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
 from telltick.model.errors import BadSessionError
+from telltick.model.text import plain_text
 from telltick.store.folder import JOURNAL_NAME
 from telltick.store.schema import LONGEST_VALUE, check_schema
 
@@ -74,8 +76,13 @@ class ReadOnlyJournal:
         """
         query = f"SELECT rowid, {columns} FROM {table} WHERE rowid > ? ORDER BY rowid LIMIT {_PAGE}"
         while page := self.rows(query, after):
+            numbers = [after, *(row[0] for row in page)]
+            if any(a >= b for a, b in pairwise(numbers)):  # a damaged tree may lead in circles for ever
+                raise BadSessionError(
+                    f"the journal of {self._folder} is damaged; take a fresh copy of the session"
+                )
             yield page
-            after = page[-1][0]
+            after = numbers[-1]
 
     def _connect_copy(self) -> sqlite3.Connection:
         self._copy = tempfile.TemporaryDirectory(prefix="telltick-")
@@ -98,7 +105,8 @@ class ReadOnlyJournal:
             yield
         except DAMAGE as why:
             raise BadSessionError(
-                f"the journal of {self._folder} cannot be read ({why}); take a fresh copy of the session"
+                f"the journal of {self._folder} cannot be read ({plain_text(str(why))}); "
+                "take a fresh copy of the session"
             ) from why
 
 

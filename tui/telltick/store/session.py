@@ -239,7 +239,8 @@ class SessionReader:
             yield
         except (msgspec.MsgspecError, TypeError, ValueError, KeyError, OverflowError, RecursionError) as why:
             raise BadSessionError(
-                f"the journal of {self.folder} holds nonsense ({why}); take a fresh copy of the session"
+                f"the journal of {self.folder} holds nonsense ({plain_text(str(why))}); "
+                "take a fresh copy of the session"
             ) from why
 
 
