@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-import serial
-
-from telltick.model.clock import NS
 from telltick.model.errors import DeviceError
 from telltick.model.plan import PollPlan
-from telltick.model.traffic import Burst, Direction, Poll, PollOutcome
-from telltick.sources.byte_run import ByteRun
-from telltick.sources.reply_rule import MAX_REPLY_BYTES, ReplyRule
+from telltick.model.traffic import Burst, Poll, PollOutcome
+from telltick.sources.conversation import Conversation, Reports
 from telltick.sources.schedule import Schedule, Slot
-from telltick.sources.serial_port import PORT_ERRORS, READ_SLICE_S, Port
+from telltick.sources.serial_port import PORT_ERRORS, Port
 
 OPEN_ERRORS: tuple[type[Exception], ...] = (DeviceError, *PORT_ERRORS)
 RETRY_S = 1.0
-STRAY_SILENCE_NS = 20_000_000  # bytes that nobody waits for form one burst until the line is silent this long
-LAST_WORDS_NS = 200_000_000  # how long a reply under way may still take when the poller is told to stop
-SLICE_NS = round(READ_SLICE_S * NS)
-NAP_S = 0.001
+IDLE_NS = 100_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,21 +71,15 @@ class Poller:
         self._plan = plan
         self._open_port = open_port
         self._clock_ns = clock_ns
-        self._on_burst = on_burst
-        self._on_poll = on_poll
-        self._on_trouble = on_trouble
-        self._rule = ReplyRule.of(plan)
+        self._tell = Reports(on_burst, on_poll, on_trouble)
         self._number = first_number
         self._schedule = Schedule(plan.interval_s, plan.jitter_ms, seed)
         self._changed = threading.Condition()
         self._wanted = _Wanted(plan.enabled, plan.interval_s, plan.baud)
         self._applied = replace(self._wanted, grid=0)
-        self._port: Port | None = None
+        self._talk: Conversation | None = None
         self._lost = False
         self._slot: Slot | None = None
-        self._stray = ByteRun()
-        self._stray_kind: str | None = "serial garbage"
-        self._last_number: int | None = None
         self._thread: threading.Thread | None = None
 
     # ---- from any thread
@@ -154,191 +141,76 @@ class Poller:
 
     def _run(self) -> None:
         while not self._wanted.stopping:
-            if self._port is None:
+            if self._talk is None:
                 self._connect()
                 continue
             try:
-                self._turn(self._port)
+                self._turn(self._talk)
             except PORT_ERRORS as why:
                 self._lose(why)
-        self._flush_stray()
         self._close()
 
     def _connect(self) -> None:
         try:
-            self._port = self._open_port(replace(self._plan, baud=self._wanted.baud))
+            port = self._open_port(replace(self._plan, baud=self._wanted.baud))
         except OPEN_ERRORS as why:
             self._tell_lost(why)
             with self._changed:
                 self._changed.wait_for(lambda: self._wanted.stopping, timeout=RETRY_S)
             return
+        self._talk = Conversation(port, self._plan, self._clock_ns, self._tell)
         if self._lost:
             self._lost = False
-            self._on_trouble("serial back", f"{self._plan.port} answers to its name again")
+            self._tell.trouble("serial back", f"{self._plan.port} answers to its name again")
 
     def _lose(self, why: Exception) -> None:
-        self._flush_stray()
         self._close()
         self._tell_lost(why)
 
     def _tell_lost(self, why: Exception) -> None:
         if not self._lost:
             self._lost = True
-            self._on_trouble("serial lost", str(why))
+            self._tell.trouble("serial lost", str(why))
 
     def _close(self) -> None:
-        port, self._port = self._port, None
-        if port is not None:
-            try:
-                port.close()
-            except PORT_ERRORS as why:
-                self._tell_lost(why)
+        talk, self._talk = self._talk, None
+        if talk is not None:
+            with contextlib.suppress(*PORT_ERRORS):  # a port that is gone need not be closed
+                talk.close()
 
-    def _turn(self, port: Port) -> None:
+    def _turn(self, talk: Conversation) -> None:
         """One poll, or a moment of listening."""
         wanted = self._wanted
         if wanted is not self._applied:
-            self._apply(port, wanted)
+            self._apply(talk, wanted)
         now_ns = self._clock_ns()
         if not wanted.polling:
-            self._listen(port, now_ns + SLICE_NS)
+            talk.listen(now_ns + IDLE_NS, self._told_something)
             return
         if self._slot is None or self._slot.due_ns < now_ns:
             self._slot = self._schedule.next_slot(now_ns)
-        if self._listen(port, self._slot.due_ns):
+        if talk.listen(self._slot.due_ns, self._told_something):
             slot, self._slot = self._slot, None
-            self._flush_stray()
-            self._poll(port, slot)
+            self._poll(talk, slot)
 
-    def _apply(self, port: Port, wanted: _Wanted) -> None:
+    def _told_something(self) -> bool:
+        return self._wanted is not self._applied
+
+    def _apply(self, talk: Conversation, wanted: _Wanted) -> None:
         before, self._applied = self._applied, wanted
         if wanted.grid != before.grid:
             self._schedule.restart(self._clock_ns(), wanted.interval_s)
             self._slot = None
-        if wanted.baud != port.baudrate:
-            self._apply_baud(port, wanted.baud)
+        if wanted.baud != talk.baud:
+            talk.set_baud(wanted.baud)
+            if talk.baud != wanted.baud:
+                self._want(baud=talk.baud)
 
-    def _apply_baud(self, port: Port, baud: int) -> None:
-        before = port.baudrate
-        try:
-            port.baudrate = baud
-        except PORT_ERRORS as why:
-            self._on_trouble("baud refused", f"{self._plan.port} stays at {before} baud: {why}")
-            port.baudrate = before
-            self._want(baud=before)
-
-    def _listen(self, port: Port, until_ns: int) -> bool:
-        """Take in what nobody waits for; False when told something new before `until_ns`."""
-        while self._wanted is self._applied:
-            left_ns = until_ns - self._clock_ns()
-            if left_ns <= 0:
-                return True
-            self._take_stray(self._read(port, left_ns))
-        return False
-
-    def _read(self, port: Port, within_ns: int) -> bytes:
-        """What has come, waiting for it no longer than a slice and not much beyond `within_ns`."""
-        if within_ns < SLICE_NS and not port.in_waiting:
-            time.sleep(min(within_ns / NS, NAP_S))
-            return b""
-        data = port.read(1)
-        return data + port.read(port.in_waiting) if data and port.in_waiting else data
-
-    # ---- bytes that nobody waits for
-
-    def _take_stray(self, data: bytes) -> None:
-        now_ns = self._clock_ns()
-        if self._stray.data and now_ns - self._stray.last_ns > STRAY_SILENCE_NS:
-            self._flush_stray()
-        if data:
-            self._stray.add(data, now_ns)
-
-    def _flush_stray(self) -> None:
-        run, self._stray = self._stray, ByteRun()
-        if not run.data:
-            return
-        self._on_burst(run.burst(self._char_ns, self._last_number))
-        if self._stray_kind is not None:
-            self._on_trouble(self._stray_kind, f"{len(run.data)} bytes that no request was waiting for")
-
-    @property
-    def _char_ns(self) -> float:
-        baud = self._port.baudrate if self._port is not None else self._applied.baud
-        return self._plan.line.char_time_s(baud) * NS
-
-    # ---- one poll
-
-    def _poll(self, port: Port, slot: Slot) -> None:
-        with self._changed:  # so that no burst starts after set_polling(False) has returned
-            if self._wanted is not self._applied:
+    def _poll(self, talk: Conversation, slot: Slot) -> None:
+        with self._changed:  # so that no request starts after set_polling(False) has returned
+            if self._told_something():
                 return
             sent_ns = self._clock_ns()
         number, self._number = self._number, self._number + 1
-        self._last_number = number
-        sent = Poll(number, slot.due_ns, sent_ns, PollOutcome.ERROR)
-        try:
-            port.write(self._plan.frame)
-        except PORT_ERRORS as why:
-            self._on_poll(sent)
-            if not isinstance(why, serial.SerialTimeoutException):
-                raise
-            self._on_trouble("request blocked", f"the handshake of {self._plan.port} holds requests back")
-            return
-        # A port's driver paces the line: the bytes leave one after the other from about now on.
-        end_ns = sent_ns + round(len(self._plan.frame) * self._char_ns)
-        self._on_burst(Burst(sent_ns, end_ns, Direction.TX, self._plan.frame, number))
-        self._on_poll(self._reply_to(port, sent, end_ns))
-
-    def _reply_to(self, port: Port, sent: Poll, end_ns: int) -> Poll:
-        if not self._rule.awaited:
-            self._stray_kind = None
-            return replace(sent, outcome=PollOutcome.REPLY)
-        run = ByteRun()
-        try:
-            complete = self._collect(port, run, end_ns)
-        except PORT_ERRORS:
-            self._report_run(run, sent.number)
-            self._on_poll(sent)
-            raise
-        burst = self._report_run(run, sent.number)
-        if complete and burst is not None:
-            self._stray_kind = "serial garbage"
-            reply_ns = max(0, burst.start_ns - end_ns)
-            return replace(sent, outcome=PollOutcome.REPLY, reply_ns=reply_ns)
-        self._stray_kind = "late reply"
-        if burst is not None:
-            self._on_trouble("incomplete reply", f"{len(burst.data)} bytes, then nothing more")
-        return replace(sent, outcome=PollOutcome.TIMEOUT)
-
-    def _report_run(self, run: ByteRun, number: int) -> Burst | None:
-        if not run.data:
-            return None
-        burst = run.burst(self._char_ns, number)
-        self._on_burst(burst)
-        return burst
-
-    def _collect(self, port: Port, run: ByteRun, end_ns: int) -> bool:
-        """Read the reply into `run`; True when it is complete, False when nothing came for too long."""
-        patience_ns = round(self._plan.reply_timeout_ms * 1e6)
-        give_up_ns = end_ns + patience_ns
-        while len(run.data) < MAX_REPLY_BYTES:
-            now_ns = self._clock_ns()
-            if self._wanted.stopping:
-                give_up_ns = min(give_up_ns, end_ns + LAST_WORDS_NS)
-            if run.data and self._rule.silent(now_ns - run.last_ns):
-                return True
-            if now_ns >= give_up_ns:
-                return False
-            data = self._read(port, SLICE_NS)
-            if not data:
-                continue
-            arrival_ns = self._clock_ns()
-            end = self._rule.end(run.data + data)
-            taken = len(data) if end is None else end - len(run.data)
-            run.add(data[:taken], arrival_ns)
-            if end is not None:
-                if data[taken:]:
-                    self._stray.add(data[taken:], arrival_ns)
-                return True
-            give_up_ns = max(give_up_ns, arrival_ns + patience_ns)
-        return False
+        poll = Poll(number, slot.due_ns, sent_ns, PollOutcome.ERROR)
+        talk.ask(poll, hurry=lambda: self._wanted.stopping)

@@ -1,0 +1,184 @@
+"""Requests and replies over one open port, each byte stamped; what nobody asked for is kept too."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import serial
+
+from telltick.model.clock import NS
+from telltick.model.plan import PollPlan
+from telltick.model.traffic import Burst, Direction, Poll, PollOutcome
+from telltick.sources.byte_run import ByteRun
+from telltick.sources.reply_rule import MAX_REPLY_BYTES, ReplyRule
+from telltick.sources.serial_port import PORT_ERRORS, READ_SLICE_S, Port
+
+STRAY_SILENCE_NS = 20_000_000  # bytes that nobody waits for form one burst until the line is silent this long
+LAST_WORDS_NS = 200_000_000  # how long a reply under way may still take when time presses
+SLICE_NS = round(READ_SLICE_S * NS)
+NAP_S = 0.001
+
+
+@dataclass(frozen=True, slots=True)
+class Reports:
+    """Who is told of what; every function must be quick.
+
+    Attributes:
+        burst: every run of bytes, in either direction.
+        poll: every poll, once it is over.
+        trouble: a kind of trouble, and words.
+    """
+
+    burst: Callable[[Burst], None]
+    poll: Callable[[Poll], None]
+    trouble: Callable[[str, str], None]
+
+
+class Conversation:
+    """Talks over one port from one thread. Any call may raise one of `PORT_ERRORS` when the port is lost."""
+
+    def __init__(self, port: Port, plan: PollPlan, clock_ns: Callable[[], int], tell: Reports) -> None:
+        self._port = port
+        self._plan = plan
+        self._clock_ns = clock_ns
+        self._tell = tell
+        self._rule = ReplyRule.of(plan)
+        self._stray = ByteRun()
+        self._stray_kind: str | None = "serial garbage"
+        self._last_number: int | None = None
+
+    @property
+    def baud(self) -> int:
+        """Bits per second."""
+        return self._port.baudrate
+
+    def set_baud(self, baud: int) -> None:
+        """Change the rate; a port that refuses keeps its own, and this is told as trouble."""
+        before = self._port.baudrate
+        try:
+            self._port.baudrate = baud
+        except PORT_ERRORS as why:
+            self._tell.trouble("baud refused", f"{self._plan.port} stays at {before} baud: {why}")
+            self._port.baudrate = before
+
+    def close(self) -> None:
+        """Tell what was left over, and let go of the port."""
+        self._flush_stray()
+        self._port.close()
+
+    # ---- bytes that nobody waits for
+
+    def listen(self, until_ns: int, interrupted: Callable[[], bool]) -> bool:
+        """Take in what nobody waits for; False when interrupted before session time `until_ns`."""
+        while not interrupted():
+            left_ns = until_ns - self._clock_ns()
+            if left_ns <= 0:
+                return True
+            self._take_stray(self._read(left_ns))
+        return False
+
+    def _read(self, within_ns: int) -> bytes:
+        """What has come, waiting for it no longer than a slice and not much beyond `within_ns`."""
+        if within_ns < SLICE_NS and not self._port.in_waiting:
+            time.sleep(min(within_ns / NS, NAP_S))
+            return b""
+        data = self._port.read(1)
+        waiting = self._port.in_waiting if data else 0
+        return data + self._port.read(waiting) if waiting else data
+
+    def _take_stray(self, data: bytes) -> None:
+        now_ns = self._clock_ns()
+        if self._stray.data and now_ns - self._stray.last_ns > STRAY_SILENCE_NS:
+            self._flush_stray()
+        if data:
+            self._stray.add(data, now_ns)
+
+    def _flush_stray(self) -> None:
+        run, self._stray = self._stray, ByteRun()
+        if self._told(run, self._last_number) and self._stray_kind is not None:
+            self._tell.trouble(self._stray_kind, f"{len(run.data)} bytes that no request was waiting for")
+
+    def _told(self, run: ByteRun, number: int | None) -> Burst | None:
+        """Tell of a run as a burst, if there is anything in it."""
+        if not run.data:
+            return None
+        burst = run.burst(self._char_ns, number)
+        self._tell.burst(burst)
+        return burst
+
+    @property
+    def _char_ns(self) -> float:
+        return self._plan.line.char_time_s(self._port.baudrate) * NS
+
+    # ---- one poll
+
+    def ask(self, poll: Poll, hurry: Callable[[], bool]) -> None:
+        """Send the request at once and take the reply in; both, and the poll's outcome, are told.
+
+        Args:
+            poll: number, due time and the present moment as the time it is sent.
+            hurry: true when a slow reply must not be waited for.
+        """
+        self._flush_stray()
+        self._last_number = poll.number
+        outcome = replace(poll, outcome=PollOutcome.ERROR)
+        try:
+            self._port.write(self._plan.frame)
+            # A port's driver paces the line: the bytes leave one after the other from about now on.
+            end_ns = poll.sent_ns + round(len(self._plan.frame) * self._char_ns)
+            self._tell.burst(Burst(poll.sent_ns, end_ns, Direction.TX, self._plan.frame, poll.number))
+            outcome = self._reply_to(poll, end_ns, hurry)
+        except serial.SerialTimeoutException:
+            self._tell.trouble("request blocked", f"the handshake of {self._plan.port} holds requests back")
+        finally:
+            self._tell.poll(outcome)
+
+    def _reply_to(self, poll: Poll, end_ns: int, hurry: Callable[[], bool]) -> Poll:
+        """The poll with its outcome, once the reply to a request that ended at `end_ns` is in or overdue."""
+        if not self._rule.awaited:
+            self._stray_kind = None
+            return replace(poll, outcome=PollOutcome.REPLY)
+        run = ByteRun()
+        try:
+            complete = self._collect(run, end_ns, hurry)
+        finally:
+            burst = self._told(run, poll.number)
+        if complete and burst is not None:
+            self._stray_kind = "serial garbage"
+            reply_ns = max(0, burst.start_ns - end_ns)
+            return replace(poll, outcome=PollOutcome.REPLY, reply_ns=reply_ns)
+        self._stray_kind = "late reply"
+        if burst is not None:
+            self._tell.trouble("incomplete reply", f"{len(burst.data)} bytes, then nothing more")
+        return replace(poll, outcome=PollOutcome.TIMEOUT)
+
+    def _collect(self, run: ByteRun, end_ns: int, hurry: Callable[[], bool]) -> bool:
+        """Read the reply into `run`; True when it is complete, False when nothing came for too long."""
+        patience_ns = round(self._plan.reply_timeout_ms * 1e6)
+        give_up_ns = end_ns + patience_ns
+        while len(run.data) < MAX_REPLY_BYTES:
+            now_ns = self._clock_ns()
+            if hurry():
+                give_up_ns = min(give_up_ns, end_ns + LAST_WORDS_NS)
+            if run.data and self._rule.silent(now_ns - run.last_ns):
+                return True
+            if now_ns >= give_up_ns:
+                return False
+            data = self._read(SLICE_NS)
+            if data:
+                arrival_ns = self._clock_ns()
+                if self._take_reply(run, data, arrival_ns):
+                    return True
+                give_up_ns = arrival_ns + patience_ns
+        return False
+
+    def _take_reply(self, run: ByteRun, data: bytes, arrival_ns: int) -> bool:
+        """Add bytes to the reply; True when they complete it. What lies beyond its end is stray."""
+        end = self._rule.end(run.data + data)
+        taken = len(data) if end is None else end - len(run.data)
+        run.add(data[:taken], arrival_ns)
+        if data[taken:]:
+            self._stray.add(data[taken:], arrival_ns)
+        return end is not None
