@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from typing import Any
 
 
 def summary_text(document: dict[str, Any]) -> str:
     """Plain text of a ``telltick.measurement/1`` object."""
     session, audio, polling = document["session"], document["audio"], document["polling"]
+    gaps = len(audio["gaps"])
     lines = [
-        f"{session['name']}: {audio['seconds']:.1f} s of audio, {len(audio['gaps'])} gaps",
+        f"{session['name']}: {audio['seconds']:.1f} s of audio, {gaps or 'no'} gap{'s' if gaps != 1 else ''}",
         _polling_line(polling),
         _latency_line(document["latency_ms"]),
         "",
@@ -19,7 +21,7 @@ def summary_text(document: dict[str, Any]) -> str:
     ]
     for step in document["steps"]:
         lines.append(_row(f"{step['index'] + 1}", step))
-    lines += ["", *(_setup_line(step) for step in document["steps"])]
+    lines += ["", *_setup_lines(document["steps"])]
     lines += [f"! {_readable(warning)}" for warning in document["warnings"] if _concerns(warning)]
     return "\n".join(lines).rstrip()
 
@@ -66,6 +68,18 @@ def _readable(warning: str) -> str:
     return re.sub(r"^steps\[(\d+)\]", lambda match: f"step {int(match[1]) + 1}", warning)
 
 
-def _setup_line(step: dict[str, Any]) -> str:
-    setup = ", ".join(f"{factor}: {value}" for factor, value in step["setup"].items())
-    return f"{step['index'] + 1:>3}  {step['start_s']:.1f} to {step['end_s']:.1f} s  {setup}"
+def _setup_lines(steps: list[dict[str, Any]]) -> list[str]:
+    """The first step's whole setup, then what each further step changed."""
+    lines, before = [], {}
+    for step in steps:
+        changed = {factor: value for factor, value in step["setup"].items() if before.get(factor) != value}
+        words = ", ".join(f"{factor}: {value}" for factor, value in changed.items()) or "nothing changed"
+        span = f"{step['start_s']:.1f} to {step['end_s']:.1f} s"
+        indent = " " * 26
+        lines.append(
+            textwrap.fill(
+                words, 100, initial_indent=f"{step['index'] + 1:<6}{span:<20}", subsequent_indent=indent
+            )
+        )
+        before = step["setup"]
+    return lines

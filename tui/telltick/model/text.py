@@ -21,8 +21,8 @@ def plain_text(text: str, limit: int = 200) -> str:
         limit: longest result in characters; longer text ends in ``...``.
     """
     text = _SEQUENCES.sub("", text[: 4 * limit + 64])
-    text = _SPACES.sub(" ", text)
-    text = "".join(c for c in text if c.isprintable()).strip()
+    text = "".join(c if c.isprintable() else " " if c.isspace() else "" for c in text)
+    text = _SPACES.sub(" ", text).strip()
     if len(text) > limit:
         return text[: max(limit - 3, 0)].rstrip() + "..."[:limit]
     return text

@@ -1,0 +1,51 @@
+"""The summary says what the measurement says, in words for a terminal."""
+
+from __future__ import annotations
+
+from telltick.export.json_out import measurement_document
+from telltick.export.summary import summary_text
+from telltick.model.readings import PollingFacts, Reading, Verdict
+from tests.export.scene import measurement, session
+
+
+def summary(**changes) -> str:
+    return summary_text(measurement_document(session(), measurement(**changes)))
+
+
+def test_the_whole_and_every_step_have_a_row():
+    lines = summary().splitlines()
+    assert lines[0] == "larkfell hut: 60.0 s of audio, 1 gap"
+    rows = [line for line in lines if line.startswith(("whole", "1 ", "2 "))]
+    assert "+4.80 (+4.60 to +5.00)  tied to polling" in rows[0]
+    assert rows[2].endswith("not enough data")
+
+
+def test_polling_and_latency_are_told():
+    text = summary()
+    assert "83 polls, one each 0.200 s at 4800 baud 8N1, bytes flow 15.0 % of the time" in text
+    assert "latency 42.1 ms (41.8 to 42.4)" in text
+
+
+def test_an_unknown_framing_is_left_out():
+    assert "at 4800 baud, bytes" in summary(polling=PollingFacts(83, 0.2, 0.006, 4800, "", 0.15))
+
+
+def test_steps_are_counted_from_one_in_warnings_too():
+    assert "! step 2: Not enough polls for a reading: 9 more are needed." in summary()
+
+
+def test_nothing_is_said_of_what_the_summary_does_not_show():
+    assert "period" not in summary()
+
+
+def test_a_limit_goes_with_no_tie_found():
+    nothing = Reading(80, 40.0, -52.0, verdict=Verdict.NO_TIE, upper_limit_i_over_n_db=-14.2, p_value=0.4)
+    assert "no tie found (I/N below -14.2 dB)" in summary(whole=nothing)
+
+
+def test_a_session_without_polls_still_has_a_summary():
+    text = summary(
+        polling=PollingFacts(0, None, None, None, "", 0.0), latency=None, whole=Reading(0, 0.0), steps=()
+    )
+    assert "0 polls" in text
+    assert "latency: nothing in the audio follows the bytes" in text
