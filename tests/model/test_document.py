@@ -24,3 +24,10 @@ def test_outside_all_audio_it_is_the_nearest_end():
 
 def test_without_anchors_it_is_not_known():
     assert np.isnan(AudioClock(RATE).nearest_s([5]))[0]
+
+
+def test_a_clock_that_grew_equals_one_made_anew():
+    grown = AudioClock(RATE, [Anchor(0, 0, NS, 0), Anchor(1, 10 * RATE, 13 * NS, 0)], 12 * RATE)
+    t = np.arange(0, 30 * NS, NS // 7)
+    np.testing.assert_array_equal(grown.ending_at(20 * RATE).sample_at(t), CLOCK.sample_at(t))
+    assert grown.runs[-1][1] == 12 * RATE

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,6 +94,14 @@ class AudioClock:
             run.end_sample = following.first_sample
         if self._runs and end_sample is not None:
             self._runs[-1].end_sample = end_sample
+
+    def ending_at(self, end_sample: int) -> AudioClock:
+        """The same mapping after more audio has come in; costs nothing, however many anchors there are."""
+        grown = copy(self)
+        grown._runs = [*self._runs[:-1], *map(copy, self._runs[-1:])]
+        if grown._runs:
+            grown._runs[-1].end_sample = end_sample
+        return grown
 
     @property
     def runs(self) -> tuple[tuple[int, float], ...]:

@@ -85,8 +85,8 @@ class SessionReader:
         """
         more_audio = self.audio.refresh()
         more_rows = self._journal.changed() and self._fetch()
-        if more_audio:
-            self._clock = None
+        if more_audio and self._clock is not None:
+            self._clock = self._clock.ending_at(self.audio.samples)
         return more_audio or more_rows
 
     # ---- what the journal says
