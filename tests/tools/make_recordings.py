@@ -1,7 +1,7 @@
 """Make the shipped example session: ``python -m tests.tools.make_recordings``.
 
-A simulated afternoon at the Larkfell club's remote hilltop receiving hut. The audio is rendered by the same radio,
-schedule and receiver as the live demo, at 12 kHz to stay small.
+A simulated afternoon at the Larkfell club's remote hilltop receiving hut. The audio is rendered by the same
+radio, schedule and receiver as the live demo, at 12 kHz to stay small.
 """
 
 from __future__ import annotations
@@ -40,7 +40,12 @@ def make(folder: Path) -> None:
     changes = [Change(t + HANDS_ON_S / 2, factor, value) for t, factor, value in BY_HAND]
     changes += [Change(t, factor, value) for t, factor, value in BY_PROGRAM]
     made = render_session_audio(SEED, SECONDS, plan, changes, rate_hz=RATE_HZ)
-    setup = {**DEFAULT_SETUP, "polling": "on", "baud": f"{plan.baud}", "poll interval": f"{plan.interval_s:g} s"}
+    setup = {
+        **DEFAULT_SETUP,
+        "polling": "on",
+        "baud": f"{plan.baud}",
+        "poll interval": f"{plan.interval_s:g} s",
+    }
     facts = SessionFacts(
         name="larkfell hut (simulated)",
         started_wall_ns=STARTED_WALL_NS,

@@ -80,6 +80,8 @@ class AudioCapture:
 
     def watch(self) -> None:
         """Notice a lost or stalled source, and try to get it back."""
+        if self._source.over:
+            return
         if self._open_gap is not None:
             if self._now_ns() >= self._retry_at_ns:
                 self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
@@ -90,6 +92,11 @@ class AudioCapture:
             self._lose(GapKind.DEVICE_LOST, problem)
         elif self._filter is not None and self._deficit_ns() > DEFICIT_NS:
             self._lose(GapKind.STALLED, "fewer samples came than the clock says")
+
+    @property
+    def over(self) -> bool:
+        """Nothing more will come."""
+        return self._source.over
 
     def stop_source(self) -> None:
         """Stop the source; blocks already handed over may still be taken."""

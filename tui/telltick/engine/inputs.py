@@ -5,10 +5,12 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 
-from telltick.model.plan import PollPlan, StationProfile
+from telltick.model.plan import AudioPlan, PollPlan, StationProfile
 from telltick.sources.audio import AudioSource
 from telltick.sources.bench import SimulatedBench
+from telltick.sources.paced_file import PacedFile
 from telltick.sources.serial_port import Port, open_port
 from telltick.sources.soundcard import SoundCard
 
@@ -43,7 +45,7 @@ def real_inputs(profile: StationProfile) -> Inputs:
     Raises:
         DeviceError: either is missing, taken or refuses the settings.
     """
-    audio = SoundCard(profile.audio)
+    audio = _audio_source(profile.audio)
     if profile.poll is None:
         return Inputs(audio, None, open_port)
     first = [open_port(profile.poll)]
@@ -53,6 +55,13 @@ def real_inputs(profile: StationProfile) -> Inputs:
         return first.pop() if first else open_port(plan)
 
     return Inputs(audio, profile.poll, open_held)
+
+
+def _audio_source(plan: AudioPlan) -> AudioSource:
+    """The sound input of that name; where a file has it, the file is played instead."""
+    if plan.device is not None and Path(plan.device).is_file():
+        return PacedFile(Path(plan.device), plan.channel)
+    return SoundCard(plan)
 
 
 def simulated_inputs(seed: int) -> Inputs:

@@ -120,6 +120,8 @@ class _Session:
                     return Ending(self.now_ns(), "requested")
             if self._plan.stop.how:
                 return Ending(self.now_ns(), self._plan.stop.how)
+            if self._capture.over and self._events.empty():
+                return Ending(self.now_ns(), "source ended")
             if self._plan.seconds is not None and self.now_ns() >= self._plan.seconds * NS:
                 return Ending(self.now_ns(), "time is up")
 

@@ -70,7 +70,8 @@ def _readable(warning: str) -> str:
 
 def _setup_lines(steps: list[dict[str, Any]]) -> list[str]:
     """The first step's whole setup, then what each further step changed."""
-    lines, before = [], {}
+    lines: list[str] = []
+    before: dict[str, str] = {}
     for step in steps:
         changed = {factor: value for factor, value in step["setup"].items() if before.get(factor) != value}
         words = ", ".join(f"{factor}: {value}" for factor, value in changed.items()) or "nothing changed"

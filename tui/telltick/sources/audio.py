@@ -35,10 +35,12 @@ class AudioSource(Protocol):
     Attributes:
         name: the input's full name.
         rate_hz: sample rate.
+        over: True once nothing more will ever come: a file that has been played.
     """
 
     name: str
     rate_hz: int
+    over: bool
 
     def start(self, sink: Callable[[AudioBlock], None]) -> None:
         """Deliver blocks to `sink`, which must be quick; may follow a `stop`.

@@ -19,6 +19,7 @@ class PacedFile:
     Attributes:
         name: the file's name.
         rate_hz: its sample rate.
+        over: True once it has been played.
     """
 
     def __init__(self, path: Path, channel: int = 1) -> None:
@@ -32,7 +33,7 @@ class PacedFile:
             self.name, self.rate_hz = path.name, file.rate_hz
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
-        self._over = False
+        self.over = False
 
     def start(self, sink: Callable[[AudioBlock], None]) -> None:
         """Begin to play."""
@@ -48,7 +49,7 @@ class PacedFile:
 
     def problem(self) -> str | None:
         """None while it plays; the end of the file is the end of the audio."""
-        return "the file is over" if self._over else None
+        return "the file is over" if self.over else None
 
     def _play(self, sink: Callable[[AudioBlock], None]) -> None:
         begun, played = time.monotonic(), 0
@@ -62,4 +63,4 @@ class PacedFile:
                     if self._stopping.wait(max(wait_s, 0.0)):
                         return
                     sink(AudioBlock(block.copy(), time.monotonic_ns(), False))
-        self._over = True
+        self.over = True

@@ -119,6 +119,8 @@ def choose_input(wanted: str | None, inputs: Sequence[InputInfo]) -> InputInfo:
 class SoundCard:
     """One channel of a sound input as an `AudioSource`."""
 
+    over = False
+
     def __init__(self, plan: AudioPlan) -> None:
         """Find the input; it is opened by `start`.
 

@@ -19,6 +19,8 @@ BLOCK_S = 0.02
 class LiveAudio:
     """Renders and delivers a block every 20 ms, late ones at once, so that the pace never drifts."""
 
+    over = False
+
     def __init__(
         self,
         receiver: Receiver,
