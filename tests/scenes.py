@@ -100,23 +100,30 @@ def line_hash(
     """Unscaled audio of the line's edges, each an impulse through the passband."""
     out = np.zeros(count)
     pad = int(0.03 * rate_hz)
+    shapes: dict[tuple[bytes, int], Array] = {}
     for start, end, data in zip(gate.start_s, gate.end_s, gate.data, strict=True):
-        at, step = line_edges(data, baud, Framing())
         length = 1 << int(np.ceil(np.log2((end - start) * rate_hz + 2 * pad)))
         freq = np.fft.rfftfreq(length, 1 / rate_hz)
-        inside = passband(freq) > 0
+        if (data, length) not in shapes:
+            shapes[data, length] = _edge_spectrum(data, baud, freq)
         first = int(start * rate_hz) - pad
-        times = at + start - first / rate_hz
-        spectrum = np.zeros(len(freq), dtype=complex)
-        spectrum[inside] = passband(freq[inside]) * (
-            np.exp(-2j * np.pi * np.outer(freq[inside], times)) @ step
-        )
+        spectrum = shapes[data, length] * np.exp(-2j * np.pi * freq * (start - first / rate_hz))
         if random_phase:
             spectrum *= np.exp(2j * np.pi * rng.random())
         piece = np.fft.irfft(spectrum, length)
         low, high = max(first, 0), min(first + length, count)
         if high > low:
             out[low:high] += piece[low - first : high - first]
+    return out
+
+
+def _edge_spectrum(data: bytes, baud: int, freq_hz: Array) -> npt.NDArray[np.complex128]:
+    """Spectrum of the edges of one burst, through the passband."""
+    at, step = line_edges(data, baud, Framing())
+    inside = passband(freq_hz) > 0
+    out = np.zeros(len(freq_hz), dtype=complex)
+    turns = np.outer(freq_hz[inside], at)
+    out[inside] = passband(freq_hz[inside]) * (np.exp(-2j * np.pi * turns) @ step)
     return out
 
 

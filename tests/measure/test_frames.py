@@ -1,3 +1,6 @@
+import csv
+from pathlib import Path
+
 import numpy as np
 import pytest
 from scipy import signal
@@ -46,14 +49,24 @@ def test_the_mean_spectrum_of_noise_equals_welchs():
     assert to_db(ours[1:] / theirs[1 : spec.bins]) == pytest.approx(0.0, abs=1e-3)
 
 
-def test_the_window_has_the_published_noise_bandwidth_and_scalloping_loss():
-    # Harris 1978, table I, Hann: equivalent noise bandwidth 1.50 bins, coherent gain 0.50, scalloping 1.42 dB.
+def test_the_window_has_the_published_merits():
+    # outside/window_merits.csv (Harris 1978): noise bandwidth 1.5 bins, scalloping loss 1.424 dB.
+    with (Path(__file__).parent / "outside" / "window_merits.csv").open() as table:
+        merits = {
+            name: float(value) for name, value in next(csv.DictReader(table)).items() if name != "window"
+        }
     window = FrameSpec.for_rate(48_000).window
     n = np.arange(len(window))
     half_a_bin = np.abs(np.sum(window * np.exp(-1j * np.pi * n / len(window)))) / window.sum()
-    assert len(window) * np.sum(window**2) / window.sum() ** 2 == pytest.approx(1.5, abs=1e-4)
-    assert window.mean() == pytest.approx(0.5, abs=1e-6)
-    assert -20 * np.log10(half_a_bin) == pytest.approx(1.42, abs=0.01)
+    quarter = len(window) // 4
+    energy = np.sum(window**2)
+    overlap_75 = np.sum(window[quarter:] * window[:-quarter]) / energy
+    overlap_50 = np.sum(window[2 * quarter :] * window[: -2 * quarter]) / energy
+    assert len(window) * energy / window.sum() ** 2 == pytest.approx(merits["enbw_bins"], abs=1e-4)
+    assert window.mean() == pytest.approx(merits["coherent_gain"], abs=1e-6)
+    assert -20 * np.log10(half_a_bin) == pytest.approx(merits["scalloping_db"], abs=0.001)
+    assert 100 * overlap_75 == pytest.approx(merits["overlap_corr_75_pct"], abs=0.05)
+    assert 100 * overlap_50 == pytest.approx(merits["overlap_corr_50_pct"], abs=0.05)
 
 
 def test_a_frame_has_the_same_digits_wherever_the_audio_was_cut():

@@ -111,7 +111,7 @@ def _upper_limit_db(found: Balance, latency: Latency | None) -> float | None:
 def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_]) -> tuple[str, ...]:
     out = []
     inside = band_bins(rows, band)
-    lost = 1 - np.count_nonzero(use) / max(1, np.count_nonzero(inside))
+    lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
     if lost > 0.5:
         out.append(f"Steady tones fill {100 * lost:.0f} % of the band; the reading rests on the rest of it.")
     return tuple(out)
