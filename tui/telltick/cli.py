@@ -16,6 +16,7 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 from telltick.model.errors import BadInputError, TelltickError
+from telltick.model.text import plain_text
 from telltick.options import build_parser
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return VERBS[args.verb](args)
     except TelltickError as error:
-        print(f"telltick: {error}", file=sys.stderr)
+        print(f"telltick: {plain_text(str(error), 1000)}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
         return 1

@@ -6,6 +6,7 @@ import locale
 import os
 import shutil
 import sys
+import textwrap
 from typing import Any
 
 from telltick import __version__
@@ -57,9 +58,12 @@ def checkup_text(found: dict[str, Any]) -> str:
     if found["sound_problem"]:
         lines += [f"  {found['sound_problem']}", "  demo, replay, import, measure and export work without it"]
     lines += ["", "Serial ports (listed, not opened)"]
-    lines += [f"  {one['port']}  {one['what']}" for one in found["ports"]] or ["  none found"]
+    lines += [f"  {one['port']}  {one['what']}".rstrip() for one in found["ports"]] or ["  none found"]
     lines += ["", "Cautions"]
-    lines += [f"  - {caution}" for caution in found["cautions"]]
+    lines += [
+        textwrap.fill(caution, 100, initial_indent="  - ", subsequent_indent="    ")
+        for caution in found["cautions"]
+    ]
     return "\n".join(lines)
 
 

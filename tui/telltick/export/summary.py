@@ -74,7 +74,7 @@ def _setup_lines(steps: list[dict[str, Any]]) -> list[str]:
     before: dict[str, str] = {}
     for step in steps:
         changed = {factor: value for factor, value in step["setup"].items() if before.get(factor) != value}
-        words = ", ".join(f"{factor}: {value}" for factor, value in changed.items()) or "nothing changed"
+        words = ", ".join(f"{factor}: {value}" for factor, value in changed.items()) or "no setup on record"
         span = f"{step['start_s']:.1f} to {step['end_s']:.1f} s"
         indent = " " * 26
         lines.append(
