@@ -61,7 +61,7 @@ def mark_text(mark: Mark, glyphs: Glyphs, before: str | None = None) -> str:
         return f"mark: {note}" if note else "mark"
     factor = glyphs.clean(mark.factor or "?", 30)
     if mark.value is None:
-        return f"hands on {factor}"
+        return f"{factor}: .." if mark.late else f"hands on {factor}"
     old = f"{glyphs.clean(before, 40)} {glyphs.arrow} " if before else ""
     tail = f" ({note})" if note else ""
     return f"{factor}: {old}{glyphs.clean(mark.value, 60)}{tail}"

@@ -39,7 +39,7 @@ class Factor:
 FACTORS: Mapping[str, Factor] = {
     factor.name: factor
     for factor in (
-        Factor("antenna", ("antenna", "dummy load")),
+        Factor("antenna", ("dummy load", "antenna")),
         Factor("cable", ("A", "B", "unplugged")),
         Factor("rf gain", ("full", "half", "minimum")),
         Factor("choke", ("none", "fitted")),

@@ -154,6 +154,8 @@ def toolkit_key(key: str) -> str:
 def _checked_key(name: str, key: str) -> str:
     """A key from the settings file in the form used here."""
     given = key if len(key) == 1 else key.strip().lower()
+    if given in RESERVED:
+        raise BadInputError(f"settings: keys.{name}: {key!r} is kept for leaving prompts and the program")
     modified = _MODIFIED.fullmatch(given)
     plain = modified[2] if modified else given
     known = (len(plain) == 1 and plain.isprintable() and not plain.isspace()) or plain in NAMED_KEYS
@@ -162,6 +164,4 @@ def _checked_key(name: str, key: str) -> str:
             f"settings: keys.{name}: {key!r} is not a key; give one character, ctrl+ and a letter, or "
             "a named key such as space, home, f5"
         )
-    if given in RESERVED:
-        raise BadInputError(f"settings: keys.{name}: {key!r} is kept for leaving prompts and the program")
     return given

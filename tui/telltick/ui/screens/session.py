@@ -332,7 +332,8 @@ class SessionScreen(Screen[None]):
             return NOTE_LETTER
         if mark.kind is MarkKind.PLAIN:
             return MARK_LETTER
-        key = self.keymap.for_factor(mark.factor or "")
+        factor = mark.factor or ""
+        key = self.keymap.key("polling") if factor == "polling" else self.keymap.for_factor(factor)
         return key if len(key) == 1 else "#"
 
 

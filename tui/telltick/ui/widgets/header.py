@@ -76,10 +76,10 @@ def draw_header(snapshot: Snapshot, facts: SessionFacts, answers: RecentAnswers,
     state = Run(f" {lamp} {phase.value.upper()}", PHASE_ROLE[phase])
     times = _times(snapshot, facts, wide=width >= 100)
     polling = _polling(snapshot.polling, answers, glyphs, wide=width >= 100)
-    name_room = width - width_of((state, *times, *polling)) - 4
+    name_room = width - width_of((state, *times, *polling)) - 6
     name = shorten(glyphs.clean(facts.name, 60), max(name_room, 0))
     left = row(state, Run(f"  {name}", Role.TEXT), Run("  "), *times)
-    return (*fit(left, max(width - width_of(polling) - 1, 0)), *polling, Run(" "))
+    return (*fit(left, max(width - width_of(polling) - 2, 0)), Run(" "), *polling, Run(" "))
 
 
 def _times(snapshot: Snapshot, facts: SessionFacts, *, wide: bool) -> Row:

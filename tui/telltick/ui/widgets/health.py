@@ -31,21 +31,15 @@ class HealthPanel(Panel):
 
 
 def draw_health(snapshot: Snapshot, room: Room) -> list[Row]:
-    """The panel's rows; the advice takes what room is left, or the place of the counts."""
+    """The panel's rows; where they are few the advice takes the place of the counts."""
     health = snapshot.health
-    width, height, glyphs = room.width, room.height, room.glyphs
-    rows = [rule("input", room), _level(health, width, glyphs)]
-    counts = _counts(health)
-    alive = _alive(snapshot, glyphs)
-    advice = wrapped(glyphs.clean(health.advice), width, Role.WARN) if health.advice else []
-    if height <= 4:
-        rows += [counts, advice[0] if advice else alive]
-    else:
-        rows += [counts, alive]
-        if health.gaps and height > 5:
-            rows += wrapped(f"last gap: {glyphs.clean(health.last_gap)}", width, Role.LABEL)[:1]
-        rows += advice
-    return rows[:height]
+    rows = [rule("input", room, _alive(snapshot, room.glyphs)), _level(health, room.width, room.glyphs)]
+    advice = wrapped(room.glyphs.clean(health.advice), room.width, Role.WARN) if health.advice else []
+    rows += [_counts(health)] if len(advice) + 3 <= room.height else []
+    rows += advice
+    if health.gaps and health.last_gap:
+        rows += wrapped(f"last gap: {room.glyphs.clean(health.last_gap)}", room.width, Role.LABEL)
+    return rows[: room.height]
 
 
 def _level(health: InputHealth, width: int, glyphs: Glyphs) -> Row:
@@ -82,11 +76,11 @@ def _counts(health: InputHealth) -> Row:
 def _alive(snapshot: Snapshot, glyphs: Glyphs) -> Row:
     age = snapshot.health.audio_age_s
     if snapshot.phase is Phase.STOPPED:
-        return row(Run("the recorder is gone", Role.BAD))
+        return row(Run("recorder gone", Role.BAD))
     if snapshot.phase is Phase.STARTING:
-        return row(Run("the recorder is starting", Role.WARN))
+        return row(Run("starting", Role.WARN))
     if snapshot.phase is not Phase.RECORDING:
         return row(Run("saved session", Role.LABEL))
     if age > STALE_S:
-        return row(Run(f"no sound for {min(age, 9999):.0f} s", Role.BAD))
+        return row(Run(f"NO SOUND {min(age, 9999):.0f} s", Role.BAD))
     return row(Run(f"{glyphs.dot} recorder alive", Role.GOOD))

@@ -91,9 +91,9 @@ def _line(entry: Entry, snapshot: Snapshot, room: Room, letter: str, here_ns: in
     ahead = here_ns is not None and mark.t_ns > here_ns
     role = Role.LABEL if ahead else Role.LATE if mark.late else Role.TEXT
     aside = entry.aside
-    if mark.hands_on:
+    if mark.hands_on and not mark.late:
         role, aside = Role.HANDS, f"running {short_clock(snapshot.now_ns - mark.t_ns)}"
-    tail = row(Run(f"  {aside}", Role.HANDS if mark.hands_on else Role.LABEL)) if aside else BLANK
+    tail = row(Run(f"  {aside}", Role.HANDS if role is Role.HANDS else Role.LABEL)) if aside else BLANK
     head = row(
         Run(f"{clock(mark.t_ns):>8} ", Role.LABEL), Run(f"{letter} ", Role.LABEL if ahead else Role.MARK)
     )

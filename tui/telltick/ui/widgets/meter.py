@@ -13,6 +13,7 @@ from telltick.ui.widgets.panel import Panel
 
 WIDEST = "00.0"
 ROOMY, VERY_ROOMY = 18, 26  # rows from which the panel is set wider
+SHORT_VERDICT = {Verdict.TIED: "tied", Verdict.NO_TIE: "no tie", Verdict.TOO_FEW: "too few"}
 VERDICT_ROLE = {Verdict.TIED: Role.RISE, Verdict.NO_TIE: Role.GOOD, Verdict.TOO_FEW: Role.LABEL}
 
 
@@ -147,17 +148,18 @@ def _relation(reading: Reading) -> Row:
 def _step(snapshot: Snapshot, width: int, glyphs: Glyphs) -> Row:
     """The reading since the last change, on one line."""
     step = snapshot.step
-    value = step.excess_db.value if step.excess_db else None
-    half = (step.excess_db.high - step.excess_db.low) / 2 if step.excess_db else None
-    since = short_clock(int(snapshot.step_seconds * 1e9))
-    short = {Verdict.TIED: "tied", Verdict.NO_TIE: "no tie", Verdict.TOO_FEW: "too few"}[step.verdict]
     runs = [
         Run("step " if width < 36 else "this step ", Role.LABEL),
-        Run(since, Role.NUMBER),
-        Run(db(value, 6), Role.NUMBER),
+        Run(short_clock(int(snapshot.step_seconds * 1e9)), Role.NUMBER),
+    ]
+    if step.excess_db is None:
+        return row(*runs, Run(f"  {step.polls} polls: too few", Role.LABEL))
+    half = (step.excess_db.high - step.excess_db.low) / 2
+    runs += [
+        Run(db(step.excess_db.value, 6), Role.NUMBER),
         Run(f" {glyphs.within}", Role.LABEL),
         Run(db(half, 4), Role.NUMBER),
-        Run(" " + short, VERDICT_ROLE[step.verdict]),
+        Run(f" {SHORT_VERDICT[step.verdict]}", VERDICT_ROLE[step.verdict]),
     ]
     return row(*runs)
 

@@ -8,11 +8,12 @@ from telltick.model.marks import Mark, MarkKind
 from telltick.model.snapshot import Snapshot
 from telltick.ui.format import short_clock
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Role, Room, Row, Run, row, rule, shorten, width_of
+from telltick.ui.rows import Role, Room, Row, Run, fit, row, rule, shorten, width_of
 from telltick.ui.widgets.panel import Panel
 
 KeyOf = Callable[[str], str]
-NAME_WIDTH, LONGEST_VALUE = 14, 24
+NAME_WIDTH, LONGEST_VALUE, ITEM_GAP = 14, 24, 2
+IN_TOP_LINE = ("polling", "baud", "poll interval")  # shown there when the poller is ours
 
 
 class SetupPanel(Panel):
@@ -48,12 +49,13 @@ def newest_change(snapshot: Snapshot) -> Mark | None:
 
 
 def draw_setup(snapshot: Snapshot, room: Room, key_of: KeyOf) -> list[Row]:
-    """The panel's rows; where they are too few they stand side by side, the newest change first."""
+    """The panel's rows; where they are too few they stand side by side."""
     newest = newest_change(snapshot)
     pointed = {newest.factor} if newest else set()
     if snapshot.open_mark is not None:
         pointed.add(snapshot.open_mark.factor)
-    factors = [f for f in {**snapshot.setup, **dict.fromkeys(f for f in pointed if f)} if f != "polling"]
+    hidden = IN_TOP_LINE if snapshot.polling.available else IN_TOP_LINE[:1]
+    factors = [f for f in {**snapshot.setup, **dict.fromkeys(f for f in pointed if f)} if f not in hidden]
     changed = newest.factor if newest else None
     if not factors:
         return [rule("setup", room), row(Run("  nothing noted yet", Role.LABEL))]
@@ -62,9 +64,16 @@ def draw_setup(snapshot: Snapshot, room: Room, key_of: KeyOf) -> list[Row]:
             rule("setup", room),
             *(_line(f, snapshot, room, key_of(f), changed=f == changed) for f in factors),
         ]
-    factors.sort(key=lambda f: f not in pointed)
-    items = [_item(f, snapshot, room, changed=f == changed) for f in factors]
-    return [rule("setup", room), *_flow(items, room)]
+    items = {f: _item(f, snapshot, room, changed=f == changed) for f in factors}
+    # The longest first: they leave gaps that the short ones fill. A change alone moves nothing.
+    ordered = sorted(items, key=lambda f: (-width_of(items[f]), f))
+    rows, left_over = _flow([items[f] for f in ordered], room)
+    if left_over:
+        ordered.sort(key=lambda f: f not in pointed)
+        rows, left_over = _flow([items[f] for f in ordered], room)
+        more = Run(f" +{left_over}", Role.LABEL)
+        rows[-1] = (*fit(rows[-1], room.width - len(more.text)), more)
+    return [rule("setup", room), *rows]
 
 
 def _line(factor: str, snapshot: Snapshot, room: Room, key: str, *, changed: bool) -> Row:
@@ -77,7 +86,7 @@ def _line(factor: str, snapshot: Snapshot, room: Room, key: str, *, changed: boo
 def _item(factor: str, snapshot: Snapshot, room: Room, *, changed: bool) -> Row:
     """A factor among others on a row."""
     name = Run(f"{room.glyphs.clean(factor, 30)} ", Role.LABEL)
-    return row(name, *_value(factor, snapshot, room.glyphs, changed=changed), Run("  "))
+    return row(name, *_value(factor, snapshot, room.glyphs, changed=changed), Run(" " * ITEM_GAP))
 
 
 def _value(factor: str, snapshot: Snapshot, glyphs: Glyphs, *, changed: bool) -> Row:
@@ -90,18 +99,20 @@ def _value(factor: str, snapshot: Snapshot, glyphs: Glyphs, *, changed: bool) ->
     return row(Run(value, Role.TEXT))
 
 
-def _flow(items: list[Row], room: Room) -> list[Row]:
-    """Items side by side, broken between them; what is left over is counted."""
+def _flow(items: list[Row], room: Room) -> tuple[list[Row], int]:
+    """Items packed side by side, each into the first row that has room, and the number of those left over."""
     rows: list[Row] = []
-    current: Row = ()
-    for k, item in enumerate(items):
-        if current and width_of(current) + width_of(item) - 2 > room.width:
-            rows.append(current)
-            current = ()
-        if len(rows) == room.height - 2 and k < len(items) - 1:
-            rest = sum(width_of(other) for other in (current, *items[k:])) - 2
-            if rest > room.width:
-                more = Run(f"and {len(items) - k} more", Role.LABEL)
-                return [*rows, row(*current, more)]
-        current = row(*current, *item)
-    return [*rows, current]
+    left_over = 0
+    for item in items:
+        spot = next((k for k, line in enumerate(rows) if _fits(line, item, room.width)), None)
+        if spot is not None:
+            rows[spot] = row(*rows[spot], *item)
+        elif len(rows) < room.height - 1:
+            rows.append(item)
+        else:
+            left_over += 1
+    return rows, left_over
+
+
+def _fits(line: Row, item: Row, width: int) -> bool:
+    return width_of(line) + width_of(item) - ITEM_GAP <= width

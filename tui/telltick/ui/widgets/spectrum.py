@@ -111,7 +111,7 @@ class _Plot:
         for r in range(height):
             self.canvas.put(MARGIN - 1, r, self._glyphs.axis, Role.RULE)
         for level in level_ticks(self._scale, height):
-            y = height - 1 - min(round(self._rows(level)), height - 1)
+            y = height - 1 - min(math.floor(self._rows(level)), height - 1)
             self.canvas.put(0, y, f"{level:4.0f} ", Role.LABEL)
             self.canvas.put(MARGIN - 1, y, self._glyphs.tick, Role.RULE)
 

@@ -1,0 +1,110 @@
+import numpy as np
+import pytest
+
+from telltick.model.readings import Band, Spectrum
+from telltick.ui.columns import LEAST_RISE_DB, Columns, pooled_db
+from telltick.ui.glyphs import ASCII, UNICODE
+from telltick.ui.rows import Role, Room, text_of, width_of
+from telltick.ui.scales import LevelScale
+from telltick.ui.widgets.spectrum import MARGIN, draw_spectrum
+from tests.ui.fake_feed import spectrum
+
+FREQ = np.arange(0, 24_000, 46.875)
+BAND = Band()
+SCALE = LevelScale(-110, -80)
+
+
+def flat(quiet_db: float, active_db: float) -> Spectrum:
+    full = np.full(len(FREQ), 1.0)
+    return Spectrum(FREQ, quiet_db * full, active_db * full, quiet_db * full, np.zeros(len(FREQ), bool))
+
+
+def drawn(shown: Spectrum | None, glyphs=ASCII, width=46, height=13, scale=SCALE) -> list[str]:
+    columns = None if shown is None else Columns.of(shown, width - MARGIN)
+    return [text_of(line) for line in draw_spectrum(columns, scale, BAND, Room(width, height, glyphs))]
+
+
+def test_a_rise_of_nine_db_stands_solid_on_the_floor():
+    # Ten rows of three dB: the floor at -101 lies three rows up, the rise ends three rows higher.
+    rows = drawn(flat(-101.0, -92.0))
+    assert [line[:MARGIN] for line in rows[1:11]] == [
+        " -80 +", "     |", "     |", " -90 +", "     |", "     |", "-100 +", "     |", "     |", "-110 +",
+    ]  # fmt: skip
+    assert [line[MARGIN:] for line in rows[1:11]] == [" " * 40] * 4 + ["#" * 40] * 3 + [":" * 40] * 3
+
+
+def test_without_a_rise_the_floor_is_a_line_and_nothing_is_solid():
+    rows = drawn(flat(-101.0, -101.0 + LEAST_RISE_DB / 2))
+    assert "#" not in "".join(rows[1:])
+    assert [line[MARGIN:] for line in rows[7:9]] == ["_" * 40, ":" * 40]
+
+
+def test_in_unicode_the_top_of_a_rise_is_drawn_to_an_eighth_of_a_row():
+    tops = [drawn(flat(-101.0, level), UNICODE)[5][MARGIN] for level in (-94.6, -94.25, -93.5, -92.75, -92.0)]
+    assert tops == ["▁", "▂", "▄", "▆", "█"]
+
+
+def test_rise_differs_from_quiet_in_glyph_and_in_colour():
+    columns = Columns.of(flat(-101.0, -92.0), 40)
+    rows = draw_spectrum(columns, SCALE, BAND, Room(46, 13, UNICODE))
+    runs = {run.text[0]: run.role for line in rows[1:11] for run in line if run.text.strip()}
+    assert runs[UNICODE.full] is Role.RISE
+    assert runs[UNICODE.quiet] is Role.QUIET
+    assert runs[UNICODE.surface] is Role.FLOOR_IN_RISE
+
+
+def test_the_axis_is_heavy_where_it_is_measured_and_labelled_in_hertz():
+    rows = drawn(flat(-101.0, -92.0), width=86)
+    assert rows[-2].startswith("dBFS  ")
+    heavy = [x for x, char in enumerate(rows[-2]) if char == "="]
+    assert heavy[0] - MARGIN == pytest.approx(300 / 3400 * 80, abs=1)
+    assert heavy[-1] - MARGIN == pytest.approx(2700 / 3400 * 80, abs=1)
+    assert rows[-1].split() == ["500", "Hz", "1000", "1500", "2000", "2500", "3000"]
+
+
+def test_steady_tones_are_marked_on_the_axis():
+    shown = spectrum(6.2)
+    rows = drawn(shown, width=86)
+    marked = [x - MARGIN for x, char in enumerate(rows[-2]) if char == "x"]
+    assert any(abs((x + 0.5) * 3400 / 80 - 1450) < 60 for x in marked)
+
+
+def test_the_title_names_the_highest_rise_where_there_is_room():
+    assert "9.0 dB at" in drawn(flat(-101.0, -92.0), width=80)[0]
+    assert "none to be seen" in drawn(flat(-101.0, -101.0), width=80)[0]
+    assert "rise" in drawn(flat(-101.0, -92.0), width=46)[0]
+
+
+def test_before_the_first_audio_the_panel_says_so():
+    assert "waiting for audio" in "\n".join(drawn(None))
+
+
+@pytest.mark.parametrize("glyphs", [ASCII, UNICODE], ids=["ascii", "unicode"])
+@pytest.mark.parametrize(("width", "height"), [(46, 10), (49, 8), (79, 20), (141, 33)])
+def test_rows_fill_the_room_exactly(width, height, glyphs):
+    columns = Columns.of(spectrum(6.2), width - MARGIN)
+    rows = draw_spectrum(columns, SCALE, BAND, Room(width, height, glyphs))
+    assert len(rows) == height
+    assert {width_of(line) for line in rows} == {width}
+
+
+def test_unknown_levels_leave_their_columns_empty():
+    nan = np.full(len(FREQ), np.nan)
+    rows = drawn(Spectrum(FREQ, nan, nan, nan, np.zeros(len(FREQ), bool)))
+    assert all(not line[MARGIN:].strip() for line in rows[1:11])
+
+
+def test_pooling_keeps_the_mean_power():
+    # Parseval: the energy between two edges is the same however it is cut into columns.
+    rng = np.random.default_rng(3)
+    level = rng.normal(-90, 4, len(FREQ))
+    edges = np.linspace(0, 3400, 75)
+    pooled = np.sum(10 ** (pooled_db(FREQ, level, edges) / 10) * np.diff(edges))
+    inside = np.clip(np.minimum(FREQ + 23.4375, 3400) - np.maximum(FREQ - 23.4375, 0), 0, None)
+    assert pooled == pytest.approx(np.sum(10 ** (level / 10) * inside), rel=1e-9)
+
+
+def test_pooling_leaves_unknown_bins_out():
+    level = np.full(len(FREQ), -90.0)
+    level[::2] = np.nan
+    assert pooled_db(FREQ, level, np.linspace(0, 3400, 20)) == pytest.approx(np.full(19, -90.0))
