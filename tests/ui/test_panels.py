@@ -119,7 +119,7 @@ def test_more_factors_than_rows_stand_side_by_side():
     }
     cable = Mark(1, 5 * NS, 9 * NS, MarkKind.CHANGE, "cable", "B")
     rows = setup_rows(at(20, [cable], setup=more), width=30, height=5)
-    assert "cable B <" in "\n".join(rows)
+    assert "cable B<" in "\n".join(rows)
     page = "\n".join(rows)
     for factor, value in {**more, "antenna": "beam", "rf gain": "full"}.items():
         assert f"{factor} {value}" in page

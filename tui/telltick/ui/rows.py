@@ -6,6 +6,7 @@ text and a panel can tell which of them changed.
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -143,6 +144,25 @@ def framed(title: str, lines: Sequence[Row], room: Room) -> list[Row]:
     body = [row(side, *fit(content, inner), side) for content in (*lines, *[BLANK] * room.height)]
     bottom = row(side, Run(line * inner, Role.LABEL), side)
     return [top, *body[: max(room.height - 2, 0)], bottom]
+
+
+def blocks(bottom: int, top: float, height: int, glyphs: Glyphs) -> list[tuple[int, str]]:
+    """A solid bar as (row above the lower edge, glyph), its top drawn to an eighth of a row.
+
+    Args:
+        bottom: first row.
+        top: upper end, in rows; the first row is drawn even when it ends below its first eighth.
+        height: rows there are.
+        glyphs: the characters to draw with.
+    """
+    bars: list[tuple[int, str]] = []
+    for r in range(bottom, min(math.ceil(top), height)):
+        eighths = round((top - r) * 8)
+        if eighths >= 8:
+            bars.append((r, glyphs.full))
+        elif eighths > 0 or r == bottom:
+            bars.append((r, glyphs.steps[max(eighths, 1) - 1]))
+    return bars
 
 
 class Canvas:

@@ -86,16 +86,17 @@ def _line(factor: str, snapshot: Snapshot, room: Room, key: str, *, changed: boo
 def _item(factor: str, snapshot: Snapshot, room: Room, *, changed: bool) -> Row:
     """A factor among others on a row."""
     name = Run(f"{room.glyphs.clean(factor, 30)} ", Role.LABEL)
-    return row(name, *_value(factor, snapshot, room.glyphs, changed=changed), Run(" " * ITEM_GAP))
+    value = _value(factor, snapshot, room.glyphs, changed=changed, lead="")
+    return row(name, *value, Run(" " * ITEM_GAP))
 
 
-def _value(factor: str, snapshot: Snapshot, glyphs: Glyphs, *, changed: bool) -> Row:
+def _value(factor: str, snapshot: Snapshot, glyphs: Glyphs, *, changed: bool, lead: str = " ") -> Row:
     running = snapshot.open_mark
     if running is not None and factor == running.factor and not running.late:
         return row(Run(f"HANDS ON {short_clock(snapshot.now_ns - running.t_ns)}", Role.HANDS))
     value = shorten(glyphs.clean(snapshot.setup.get(factor, ""), 60), LONGEST_VALUE)
     if changed:
-        return row(Run(value, Role.NUMBER), Run(f" {glyphs.changed}", Role.MARK))
+        return row(Run(value, Role.NUMBER), Run(lead + glyphs.changed, Role.MARK))
     return row(Run(value, Role.TEXT))
 
 

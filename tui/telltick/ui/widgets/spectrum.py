@@ -10,7 +10,7 @@ from telltick.model.readings import Band, Spectrum
 from telltick.model.snapshot import Snapshot
 from telltick.ui.columns import LEAST_RISE_DB, SHOWN_HZ, Columns
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Canvas, Role, Room, Row, Run, row, rule
+from telltick.ui.rows import Canvas, Role, Room, Row, Run, blocks, row, rule
 from telltick.ui.scales import LevelScale, level_ticks
 from telltick.ui.widgets.panel import Panel
 
@@ -97,13 +97,11 @@ class _Plot:
             self._rise(k, min(round(quiet), math.floor(active)), active, line)
 
     def _rise(self, k: int, bottom: int, active: float, line: int) -> None:
-        for r in range(max(bottom, 0), min(math.ceil(active), self.canvas.height)):
-            eighths = round((active - r) * 8)
-            if r == line and eighths >= 8 and not self._glyphs.ascii:
+        for r, glyph in blocks(max(bottom, 0), active, self.canvas.height, self._glyphs):
+            if r == line and glyph == self._glyphs.full and not self._glyphs.ascii:
                 self._put(k, r, self._glyphs.surface, Role.FLOOR_IN_RISE)
             else:
-                full = self._glyphs.full
-                self._put(k, r, full if eighths >= 8 else self._glyphs.steps[max(eighths, 1) - 1], Role.RISE)
+                self._put(k, r, glyph, Role.RISE)
 
     def level_axis(self) -> None:
         """Ticks with levels at the left."""

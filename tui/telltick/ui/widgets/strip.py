@@ -12,7 +12,7 @@ from telltick.model.marks import Mark
 from telltick.model.snapshot import Snapshot, Strip
 from telltick.ui.format import short_clock
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Canvas, Role, Room, Row, Run, row, rule
+from telltick.ui.rows import Canvas, Role, Room, Row, Run, blocks, row, rule
 from telltick.ui.scales import LevelScale
 from telltick.ui.widgets.panel import Panel
 from telltick.ui.widgets.spectrum import MARGIN
@@ -105,9 +105,7 @@ def _envelope(canvas: Canvas, strip: Strip, scale: LevelScale, sound: int, glyph
         for r in range(round(base)):
             canvas.put(x, sound - 1 - r, glyphs.quiet, Role.QUIET)
         if rises:
-            for r in range(math.floor(base), math.ceil(top)):
-                step = round((top - r) * 8)
-                glyph = glyphs.full if step >= 8 else glyphs.steps[max(step, 1) - 1]
+            for r, glyph in blocks(math.floor(base), top, sound, glyphs):
                 canvas.put(x, sound - 1 - r, glyph, Role.RISE)
 
 
