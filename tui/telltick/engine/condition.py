@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
 from statistics import median
 
 import numpy as np
@@ -61,32 +62,61 @@ def _advice(level_dbfs: float | None, clipped: int, gaps: tuple[Gap, ...]) -> st
     return ""
 
 
+class PollTally:
+    """Counts polls by outcome up to any moment, without counting them all again at each look."""
+
+    def __init__(self) -> None:
+        self._polls: Sequence[Poll] = ()
+        self._sent_ns: list[int] = []
+        self._after: list[tuple[int, int, int]] = [(0, 0, 0)]  # counts of each outcome after so many polls
+
+    def follow(self, polls: Sequence[Poll]) -> None:
+        """Take in polls that were added at the end."""
+        for poll in polls[len(self._sent_ns) :]:
+            replies, timeouts, errors = self._after[-1]
+            self._after.append(
+                (
+                    replies + (poll.outcome is PollOutcome.REPLY),
+                    timeouts + (poll.outcome is PollOutcome.TIMEOUT),
+                    errors + (poll.outcome is PollOutcome.ERROR),
+                )
+            )
+            self._sent_ns.append(poll.sent_ns)
+        self._polls = polls
+
+    def until(self, now_ns: int) -> tuple[int, tuple[int, int, int], float | None]:
+        """(polls, counts of reply, timeout and error, median reply time of the last ones in ms)."""
+        count = bisect_right(self._sent_ns, now_ns)
+        last = self._polls[max(0, count - RECENT_POLLS) : count]
+        replies = [poll.reply_ns for poll in last if poll.reply_ns is not None]
+        return count, self._after[count], median(replies) / NS * 1000 if replies else None
+
+
 def polling_state(
-    facts: SessionFacts, setup: Mapping[str, str], polls: tuple[Poll, ...], now_ns: int
+    facts: SessionFacts, setup: Mapping[str, str], tally: PollTally, now_ns: int
 ) -> PollingState:
     """State of our own poller at a moment.
 
     Args:
         facts: the session's facts.
         setup: the setup at the moment; the poller journals its own changes there.
-        polls: polls up to the moment.
+        tally: the session's polls.
         now_ns: the moment.
     """
     if "interval_s" not in facts.poll:
         return PollingState(baud=facts.poll.get("baud"), framing=str(facts.poll.get("framing", "")))
-    replies = [poll.reply_ns for poll in polls[-RECENT_POLLS:] if poll.reply_ns is not None]
-    count = {outcome: sum(poll.outcome is outcome for poll in polls) for outcome in PollOutcome}
+    polls, (replies, timeouts, errors), reply_ms = tally.until(now_ns)
     return PollingState(
         available=True,
         on=setup.get("polling") == "on",
         interval_s=_number(setup.get("poll interval"), float(facts.poll["interval_s"])),
         baud=int(_number(setup.get("baud"), float(facts.poll["baud"]))),
         framing=str(facts.poll.get("framing", "")),
-        polls=len(polls),
-        replies=count[PollOutcome.REPLY],
-        timeouts=count[PollOutcome.TIMEOUT],
-        errors=count[PollOutcome.ERROR],
-        reply_ms=median(replies) / NS * 1000 if replies else None,
+        polls=polls,
+        replies=replies,
+        timeouts=timeouts,
+        errors=errors,
+        reply_ms=reply_ms,
     )
 
 

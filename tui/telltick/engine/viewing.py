@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from telltick.engine.analyst import Analyst
-from telltick.engine.condition import input_health, polling_state
+from telltick.engine.condition import PollTally, input_health, polling_state
 from telltick.engine.marking import Marker
 from telltick.engine.strip import StripMaker
 from telltick.measure.reading import spectrum_of, take_reading
@@ -21,6 +21,7 @@ from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.model.text import plain_text
 from telltick.store.session import SessionReader
 
+NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
 KEEP_S = 4 * 3600.0  # rows of steps longer than this are forgotten at their old end
 
 
@@ -41,7 +42,9 @@ class SessionView:
         self._analyst = Analyst(self._reader)
         self._strip = StripMaker(self._reader)
         self._marker = Marker(folder, self.moment_ns, late=self.is_replay)
-        self._failure = ""
+        self._backfilled = True
+        self._tally = PollTally()
+        self._step_reading: tuple[float, float, Reading] = (-1.0, 0.0, NOTHING)  # begin, until, reading
 
     # ---- the moment (for subclasses)
 
@@ -102,7 +105,7 @@ class SessionView:
         shown = marks if self.is_replay else tuple(mark for mark in marks if mark.t_ns <= now_ns + NS)
         begun = tuple(mark for mark in shown if mark.t_ns <= max(now_ns, self.moment_ns()))
         setup = setup_at(max(now_ns, 0), self.facts.setup, begun)
-        polls = tuple(poll for poll in self._reader.polls if poll.sent_ns <= now_ns)
+        self._tally.follow(self._reader.polls)
         gaps = tuple(gap for gap in self._reader.gaps if gap.start_ns <= now_ns)
         step = self._step_now(now_ns, begun)
         readings = self._readings(view, sample, now_ns, step)
@@ -117,7 +120,7 @@ class SessionView:
             strip=self._strip.make(view, now_ns, self._analyst.shift_s, shown)
             if self._reader.anchors
             else None,
-            polling=polling_state(self.facts, setup, polls, now_ns),
+            polling=polling_state(self.facts, setup, self._tally, now_ns),
             health=input_health(self._reader.audio, sample, gaps, self._audio_age_s()),
             setup=setup,
             marks=shown,
@@ -148,15 +151,25 @@ class SessionView:
             rows = analyst.rows(until_s - view.window_s, until_s)
             return {"window": waiting, "step": waiting, "spectrum": spectrum_of(rows) if rows else None}
         begin_s = float(clock.nearest_s(step.start_ns)) + analyst.shift_s
-        analyst.backfill(max(begin_s, until_s - KEEP_S))
+        self._backfilled, before = analyst.backfill(max(begin_s, until_s - KEEP_S)), self._backfilled
+        if not before:
+            self._step_reading = (-1.0, 0.0, NOTHING)
         window = analyst.rows(max(begin_s, until_s - view.window_s - 2), until_s)
-        whole = analyst.rows(begin_s, until_s)
-        nothing = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
         return {
-            "window": take_reading(window, latency=analyst.latency) if window else nothing,
-            "step": take_reading(whole, latency=analyst.latency) if whole else nothing,
+            "window": take_reading(window, latency=analyst.latency) if window else NOTHING,
+            "step": self._read_step(begin_s, until_s),
             "spectrum": spectrum_of(window) if window else None,
         }
+
+    def _read_step(self, begin_s: float, until_s: float) -> Reading:
+        """Reading since the step began; a long step is read again only when it has grown by a hundredth."""
+        begun, read_to, reading = self._step_reading
+        if begun == begin_s and 0 <= until_s - read_to < (until_s - begin_s) / 100 and self._backfilled:
+            return reading
+        rows = self._analyst.rows(begin_s, until_s)
+        reading = take_reading(rows, latency=self._analyst.latency) if rows else NOTHING
+        self._step_reading = (begin_s, until_s, reading)
+        return reading
 
     def _follow(self, sample: int, window_s: float) -> None:
         """Bring the analyst to the moment, in the right capture run."""
