@@ -67,3 +67,21 @@ def test_importing_the_screen_and_the_feeds_brings_no_scipy_and_no_portaudio():
 
 def test_no_file_grows_past_five_hundred_lines():
     assert [p.name for p in MODULES if len(p.read_text(encoding="utf-8").splitlines()) > 500] == []
+
+
+def test_no_function_grows_past_fifty_lines_of_code():
+    long = [
+        f"{path.name}: {node.name}"
+        for path in MODULES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef) and code_lines(node) > 50
+    ]
+    assert long == []
+
+
+def code_lines(node: ast.FunctionDef) -> int:
+    """Lines of a function, its docstring left out."""
+    first = node.body[0]
+    described = isinstance(first, ast.Expr) and isinstance(first.value, ast.Constant)
+    docstring = (first.end_lineno or 0) - first.lineno + 1 if described else 0
+    return (node.end_lineno or 0) - node.lineno + 1 - docstring

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
@@ -61,9 +62,9 @@ def _monitor(args: argparse.Namespace) -> int:
     from telltick.engine.live import LiveFeed
     from telltick.engine.opening import start_recorder
 
-    settings = _settings(args)
+    settings = _screen_settings(args)
     folder = args.join or start_recorder(args, settings)
-    return _watch(LiveFeed(folder), settings, args)
+    return _watch(LiveFeed(folder), settings)
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -71,35 +72,35 @@ def _demo(args: argparse.Namespace) -> int:
     from telltick.engine.opening import run_recorder, start_recorder
 
     args.bench = True
-    settings = _settings(args)
     if not args.no_screen:
-        return _watch(LiveFeed(start_recorder(args, settings)), settings, args)
+        settings = _screen_settings(args)
+        return _watch(LiveFeed(start_recorder(args, settings)), settings)
     if args.seconds is None:
         raise BadInputError("demo --no-screen needs --seconds, or it would never end")
-    return _print_measurement(run_recorder(args, settings), as_json=args.json)
+    return _print_measurement(run_recorder(args, _settings(args)), as_json=args.json)
 
 
 def _replay(args: argparse.Namespace) -> int:
     from telltick.engine.replay import SavedFeed
 
-    return _watch(SavedFeed(args.session, speed=args.speed), _settings(args), args)
+    settings = _screen_settings(args)
+    return _watch(SavedFeed(args.session, speed=args.speed), settings)
 
 
-def _watch(feed: SessionFeed, settings: Settings, args: argparse.Namespace) -> int:
+def _watch(feed: SessionFeed, settings: Settings) -> int:
     from telltick.ui.app import run_screen
 
-    exit_ = run_screen(feed, settings, theme=args.theme)
+    exit_ = run_screen(feed, settings)
     print(exit_.farewell(feed.folder))
     return 0
 
 
 def _import(args: argparse.Namespace) -> int:
     from telltick.engine.importer import import_recording
-    from telltick.engine.opening import new_folder_at
 
     import_recording(
         args.audio,
-        new_folder_at(args.session),
+        args.session,
         bursts=args.bursts,
         marks=args.marks,
         channel=args.channel,
@@ -137,6 +138,18 @@ def _check(args: argparse.Namespace) -> int:
     found = checkup()
     print(json.dumps(found, indent=2) if args.json else checkup_text(found))
     return 0
+
+
+def _screen_settings(args: argparse.Namespace) -> Settings:
+    """Settings whose palette and keys can be used: found out before anything is recorded."""
+    from telltick.ui.keymap import Keymap
+    from telltick.ui.palettes import choose_palette
+
+    settings = _settings(args)
+    settings = replace(settings, theme=args.theme or settings.theme)
+    choose_palette(settings.theme, dict(os.environ))
+    Keymap(settings.keys)
+    return settings
 
 
 def _settings(args: argparse.Namespace) -> Settings:

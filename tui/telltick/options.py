@@ -110,11 +110,19 @@ def _input_options(verb: argparse.ArgumentParser) -> None:
     inputs.add_argument("--reply-end", metavar="HEX", help="byte(s) that end a reply, as hex digits")
 
 
+def _duration_s(text: str) -> float:
+    """A time above zero that ends."""
+    seconds = float(text)
+    if not 0 < seconds < float("inf"):
+        raise argparse.ArgumentTypeError(f"must be above 0 seconds, not {text}")
+    return seconds
+
+
 def _session_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--session", type=Path, metavar="DIR", help="folder to record into (default: a new one)"
     )
-    verb.add_argument("--seconds", type=float, metavar="S", help="end by itself after this time")
+    verb.add_argument("--seconds", type=_duration_s, metavar="S", help="end by itself after this time")
     verb.add_argument("--seed", type=int, metavar="N", help="seed of the random schedule (default: drawn)")
 
 

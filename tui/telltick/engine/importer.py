@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
+import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from telltick import __version__
 from telltick.engine.versions import host, library_versions
 from telltick.model.clock import NS, Anchor
+from telltick.model.marks import Mark
 from telltick.model.session import Ending, SessionFacts
 from telltick.sources.audio_file import AudioFile
 from telltick.sources.tables import read_bursts_csv, read_marks_csv
+from telltick.store.folder import prepare_folder
 from telltick.store.journal import Journal
 from telltick.store.lock import hold
 from telltick.store.segments import AudioWriter
@@ -32,7 +36,7 @@ def import_recording(
 
     Args:
         audio: any file libsndfile reads (WAV, FLAC, OGG and others).
-        folder: the new, empty session folder.
+        folder: the session to make; a new or empty folder.
         bursts: CSV of bursts, times from the first audio sample.
         marks: CSV of marks.
         channel: channel of the audio, counted from 1.
@@ -58,7 +62,7 @@ def import_recording(
             versions=library_versions(),
             host=host(),
         )
-        with hold(folder), Journal.create(folder, facts) as journal:
+        with _all_or_nothing(prepare_folder(folder)), hold(folder), Journal.create(folder, facts) as journal:
             writer = AudioWriter(folder, source.rate_hz)
             for block in source.blocks(channel):
                 writer.write(block)
@@ -68,13 +72,27 @@ def import_recording(
             with journal.batch():
                 journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))
                 journal.add_bursts(burst_rows)
-                for mark in mark_rows:
-                    journal.add_mark(
-                        t_ns=mark.t_ns,
-                        settled_ns=mark.settled_ns,
-                        kind=mark.kind,
-                        factor=mark.factor,
-                        value=mark.value,
-                        note=mark.note,
-                    )
+                _add_marks(journal, mark_rows)
                 journal.end(Ending(end_ns, "source ended"))
+
+
+def _add_marks(journal: Journal, marks: Iterable[Mark]) -> None:
+    for mark in marks:
+        journal.add_mark(
+            t_ns=mark.t_ns,
+            settled_ns=mark.settled_ns,
+            kind=mark.kind,
+            factor=mark.factor,
+            value=mark.value,
+            note=mark.note,
+        )
+
+
+@contextlib.contextmanager
+def _all_or_nothing(folder: Path) -> Iterator[None]:
+    """Remove what was begun when it cannot be finished; the folder held nothing before."""
+    try:
+        yield
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise

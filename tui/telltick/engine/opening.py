@@ -86,8 +86,6 @@ def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
         BadInputError: an input or the folder cannot be used; nothing is left behind.
     """
     seed = secrets.randbits(31) if args.seed is None else args.seed
-    if args.seconds is not None and args.seconds <= 0:
-        raise BadInputError(f"--seconds must be above 0, not {args.seconds:g}")
     if args.bench:
         inputs, name, setup = simulated_inputs(seed), BENCH_NAME, {}
     else:
@@ -129,15 +127,6 @@ def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> Sessi
 def _new_folder(settings: Settings | None, name: str) -> Path:
     base = sessions_folder(settings or Settings())
     return new_session_folder(base, name, time.time_ns())
-
-
-def new_folder_at(path: Path) -> Path:
-    """A new, empty folder at `path`, 0700.
-
-    Raises:
-        BadInputError: it holds something, or cannot be written.
-    """
-    return prepare_folder(path)
 
 
 def start_recorder(args: argparse.Namespace, settings: Settings) -> Path:

@@ -70,7 +70,7 @@ class SavedFeed(SessionView):
 
         Raises:
             BadSessionError: not a session, or one without audio.
-            TelltickError: a speed outside 0.5 to 64.
+            BadInputError: a speed outside 0.5 to 64.
         """
         check_speed(speed)
         super().__init__(folder)

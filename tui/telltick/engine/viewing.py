@@ -13,7 +13,7 @@ from telltick.engine.marking import Marker
 from telltick.engine.strip import StripMaker
 from telltick.measure.reading import spectrum_of, take_reading
 from telltick.model.clock import NS
-from telltick.model.errors import TelltickError
+from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
 from telltick.model.readings import Reading
 from telltick.model.session import Verb
@@ -203,8 +203,8 @@ def check_speed(speed: float) -> float:
     """A replay speed within 0.5 to 64.
 
     Raises:
-        TelltickError: it is not.
+        BadInputError: it is not.
     """
     if not 0.5 <= speed <= 64:
-        raise TelltickError(f"replay speed must be 0.5 to 64, not {speed:g}")
+        raise BadInputError(f"replay speed must be 0.5 to 64, not {speed:g}")
     return speed
