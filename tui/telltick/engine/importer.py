@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import contextlib
-import shutil
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from telltick import __version__
+from telltick.engine.fresh import fresh_folder
 from telltick.engine.versions import host, library_versions
 from telltick.model.clock import NS, Anchor
+from telltick.model.errors import BadInputError
+from telltick.model.framing import Framing
 from telltick.model.marks import Mark
 from telltick.model.session import Ending, SessionFacts
 from telltick.sources.audio_file import AudioFile
 from telltick.sources.tables import read_bursts_csv, read_marks_csv
-from telltick.store.folder import prepare_folder
 from telltick.store.journal import Journal
 from telltick.store.lock import hold
 from telltick.store.segments import AudioWriter
@@ -32,11 +32,11 @@ def import_recording(
     framing: str | None = None,
     progress: Callable[[float], None] = lambda _: None,
 ) -> None:
-    """Copy a recording and its tables into a new session; everything is read before anything is written.
+    """Copy a recording and its tables into a new session; whatever goes wrong, no half session is left.
 
     Args:
         audio: any file libsndfile reads (WAV, FLAC, OGG and others).
-        folder: the session to make; a new or empty folder.
+        folder: where to make the session; a new or empty folder.
         bursts: CSV of bursts, times from the first audio sample.
         marks: CSV of marks.
         channel: channel of the audio, counted from 1.
@@ -45,12 +45,12 @@ def import_recording(
         progress: told the share done, 0 to 1.
 
     Raises:
-        BadInputError: a file is missing, is not audio, or a table has a bad line.
+        BadInputError: a file is missing, is not audio, or a table has a bad line; the folder cannot be used.
     """
+    line = _line(baud, framing)
     burst_rows = read_bursts_csv(bursts) if bursts else ()
     mark_rows = read_marks_csv(marks) if marks else ()
     with AudioFile(audio) as source:
-        line = {key: value for key, value in (("baud", baud), ("framing", framing)) if value is not None}
         facts = SessionFacts(
             name=audio.stem,
             started_wall_ns=time.time_ns(),
@@ -62,18 +62,33 @@ def import_recording(
             versions=library_versions(),
             host=host(),
         )
-        with _all_or_nothing(prepare_folder(folder)), hold(folder), Journal.create(folder, facts) as journal:
-            writer = AudioWriter(folder, source.rate_hz)
-            for block in source.blocks(channel):
-                writer.write(block)
-                progress(writer.samples / max(source.frames, 1))
-            writer.close()
-            end_ns = writer.samples * NS // source.rate_hz
+        with fresh_folder(folder), hold(folder), Journal.create(folder, facts) as journal:
+            samples = _copy_audio(source, channel, folder, progress)
             with journal.batch():
                 journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))
                 journal.add_bursts(burst_rows)
                 _add_marks(journal, mark_rows)
-                journal.end(Ending(end_ns, "source ended"))
+                journal.end(Ending(samples * NS // source.rate_hz, "source ended"))
+
+
+def _line(baud: int | None, framing: str | None) -> dict[str, int | str]:
+    """What is known of the serial line, checked."""
+    if baud is not None and baud <= 0:
+        raise BadInputError(f"--baud must be above 0, not {baud}")
+    try:
+        known = None if framing is None else str(Framing.parse(framing))
+    except ValueError as why:
+        raise BadInputError(f"{why}") from why
+    return {key: value for key, value in (("baud", baud), ("framing", known)) if value is not None}
+
+
+def _copy_audio(source: AudioFile, channel: int, folder: Path, progress: Callable[[float], None]) -> int:
+    """Copy one channel; returns how many samples it has."""
+    with AudioWriter(folder, source.rate_hz) as writer:
+        for block in source.blocks(channel):
+            writer.write(block)
+            progress(writer.samples / max(source.frames, writer.samples))
+    return writer.samples
 
 
 def _add_marks(journal: Journal, marks: Iterable[Mark]) -> None:
@@ -86,13 +101,3 @@ def _add_marks(journal: Journal, marks: Iterable[Mark]) -> None:
             value=mark.value,
             note=mark.note,
         )
-
-
-@contextlib.contextmanager
-def _all_or_nothing(folder: Path) -> Iterator[None]:
-    """Remove what was begun when it cannot be finished; the folder held nothing before."""
-    try:
-        yield
-    except BaseException:
-        shutil.rmtree(folder, ignore_errors=True)
-        raise

@@ -9,19 +9,21 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+from telltick.engine.fresh import clear
 from telltick.model.errors import BadInputError, TelltickError
 from telltick.store.folder import LOG_NAME, is_session
-from telltick.store.lock import LOCK_NAME, held
+from telltick.store.lock import held
 
 START_TIMEOUT_S = 20.0
 
 
-def start_detached(folder: Path, arguments: Sequence[str]) -> subprocess.Popen[bytes]:
+def start_detached(folder: Path, arguments: Sequence[str], *, folder_made: bool) -> subprocess.Popen[bytes]:
     """Start ``telltick record`` in a session of its own, its words going to a log in the folder.
 
     Args:
         folder: the new, empty session folder.
         arguments: the options of ``telltick record``, the folder left out.
+        folder_made: the folder was made for this; it goes away again when the recorder refuses.
 
     Raises:
         BadInputError, TelltickError: it refused; the message is the recorder's own.
@@ -41,7 +43,7 @@ def start_detached(folder: Path, arguments: Sequence[str]) -> subprocess.Popen[b
         _wait_until(lambda: is_session(folder) and held(folder), process)
     except TelltickError as why:
         words = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
-        _discard(folder, log)
+        _discard(folder, log, remove=folder_made)
         error = BadInputError if process.returncode == BadInputError.exit_code else TelltickError
         raise error(words[-1].removeprefix("telltick: ") if words else str(why)) from None
     return process
@@ -62,13 +64,9 @@ def _wait_until(ready: Callable[[], bool], process: subprocess.Popen[bytes]) -> 
         time.sleep(0.02)
 
 
-def _discard(folder: Path, log: Path) -> None:
-    """Remove the folder of a recorder that never began; a folder that holds anything else stays."""
+def _discard(folder: Path, log: Path, *, remove: bool) -> None:
+    """Leave nothing of a recorder that never began; a session that did begin stays."""
     if is_session(folder):
         return
     log.unlink(missing_ok=True)
-    for leftover in (folder / LOCK_NAME, folder):
-        try:
-            leftover.rmdir() if leftover.is_dir() else leftover.unlink(missing_ok=True)
-        except OSError:
-            return
+    clear(folder, remove=remove)

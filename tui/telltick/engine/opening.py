@@ -18,6 +18,7 @@ from telltick.model.errors import BadInputError
 from telltick.model.plan import PollPlan, Settings, StationProfile
 from telltick.model.session import SessionFacts
 from telltick.store.folder import new_session_folder, prepare_folder, sessions_folder
+from telltick.store.settings import load_settings
 from telltick.store.station import load_station
 
 BENCH_NAME = "larkfell hut (simulated)"
@@ -86,17 +87,19 @@ def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
         BadInputError: an input or the folder cannot be used; nothing is left behind.
     """
     seed = secrets.randbits(31) if args.seed is None else args.seed
+    settings = load_settings()
     if args.bench:
         inputs, name, setup = simulated_inputs(seed), BENCH_NAME, {}
     else:
         profile = profile_from(args)
         inputs, name, setup = real_inputs(profile), profile.name, dict(profile.setup)
     try:
-        folder = prepare_folder(args.session) if args.session else _new_folder(None, name)
+        folder, made = _folder_for(args, settings, name)
     except BadInputError:
         inputs.close()
         raise
-    return Recorder(folder, _facts(inputs, name, setup, seed), inputs, args.seconds, stop)
+    facts = _facts(inputs, name, setup, seed)
+    return Recorder(folder, facts, inputs, args.seconds, stop, folder_made=made)
 
 
 def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> SessionFacts:
@@ -124,9 +127,16 @@ def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> Sessi
     )
 
 
-def _new_folder(settings: Settings | None, name: str) -> Path:
-    base = sessions_folder(settings or Settings())
-    return new_session_folder(base, name, time.time_ns())
+def _folder_for(args: argparse.Namespace, settings: Settings, name: str) -> tuple[Path, bool]:
+    """The empty folder to record into, and whether it was made just now.
+
+    Raises:
+        BadInputError: it holds something, or cannot be written.
+    """
+    if args.session is None:
+        return new_session_folder(sessions_folder(settings), name, time.time_ns()), True
+    made = not args.session.exists()
+    return prepare_folder(args.session), made
 
 
 def start_recorder(args: argparse.Namespace, settings: Settings) -> Path:
@@ -153,8 +163,8 @@ def run_recorder(args: argparse.Namespace, settings: Settings) -> Path:
 def _start(args: argparse.Namespace, settings: Settings) -> tuple[Path, Any]:
     bench = getattr(args, "bench", False)
     name = BENCH_NAME if bench else (load_station(args.station).name if args.station else "bench")
-    folder = prepare_folder(args.session) if args.session else _new_folder(settings, name)
-    return folder, start_detached(folder, _arguments(args, bench))
+    folder, made = _folder_for(args, settings, name)
+    return folder, start_detached(folder, _arguments(args, bench), folder_made=made)
 
 
 def _arguments(args: argparse.Namespace, bench: bool) -> list[str]:

@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from telltick.engine.capture import AudioCapture
+from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
 from telltick.model.clock import NS
-from telltick.model.errors import StorageError
+from telltick.model.errors import DeviceError, StorageError
 from telltick.model.marks import MarkKind, Origin, setup_at
 from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.traffic import Burst, Poll
@@ -60,6 +61,8 @@ class Recorder:
         inputs: audio source, poll plan and port.
         seconds: end after this much session time; None goes on until asked.
         stop: set from outside to end the session.
+        on_ready: told once everything runs.
+        folder_made: the folder was made for this recording; a start that fails takes it away again.
     """
 
     folder: Path
@@ -68,12 +71,14 @@ class Recorder:
     seconds: float | None = None
     stop: StopSignal = field(default_factory=StopSignal)
     on_ready: Callable[[], None] = lambda: None
+    folder_made: bool = False
 
     def run(self) -> Ending:
         """Record until the end; returns how it ended.
 
         Raises:
             SessionBusyError: another recorder owns the folder.
+            DeviceError: the audio input could not be started.
             StorageError: the disk refused a write; what was written before stays readable.
         """
         with hold(self.folder), Journal.create(self.folder, self.facts) as journal:
@@ -237,9 +242,17 @@ def _instruct(poller: Poller, request: Request) -> tuple[str, str]:
 
 
 def record(recorder: Recorder) -> Ending:
-    """Run a recorder; a full disk ends the session with words in the journal where room is left for them."""
+    """Run a recorder; a full disk ends the session with words in the journal where room is left for them.
+
+    Raises:
+        DeviceError: the audio input could not be started; nothing is left of the session.
+        SessionBusyError, StorageError: as `Recorder.run`.
+    """
     try:
         return recorder.run()
+    except DeviceError:
+        clear(recorder.folder, remove=recorder.folder_made)
+        raise
     except StorageError as why:
         with Journal.open(recorder.folder) as journal:
             ending = Ending(time.monotonic_ns() - recorder.inputs.zero_ns, "failed", str(why))
