@@ -12,16 +12,14 @@ from typing import Any
 from telltick import __version__
 from telltick.engine.versions import host, library_versions
 from telltick.model.cautions import ALL
+from telltick.model.errors import DeviceError
 from telltick.sources.serial_port import list_ports
-from telltick.sources.soundcard import list_inputs, portaudio_problem
+from telltick.sources.soundcard import InputInfo, list_inputs
 
 
 def checkup() -> dict[str, Any]:
     """Look around; every entry is plain data for JSON."""
-    problem = portaudio_problem()
-    inputs = () if problem else list_inputs()
-    if not problem and not inputs:
-        problem = "no sound input was found: connect the receiver's audio to a sound input, then look again"
+    inputs, problem = _sound_inputs()
     size = shutil.get_terminal_size()
     return {
         "program": f"telltick {__version__}",
@@ -43,6 +41,17 @@ def checkup() -> dict[str, Any]:
         "ports": [{"port": one.device, "what": one.description} for one in list_ports()],
         "cautions": list(ALL),
     }
+
+
+def _sound_inputs() -> tuple[tuple[InputInfo, ...], str | None]:
+    """The machine's sound inputs, and why there are none, with the fix."""
+    try:
+        inputs = list_inputs()
+    except DeviceError as why:
+        return (), str(why)
+    if not inputs:
+        return (), "no sound input was found: connect the receiver's audio to a sound input, then look again"
+    return inputs, None
 
 
 def checkup_text(found: dict[str, Any]) -> str:
