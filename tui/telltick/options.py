@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 import argparse
+import math
 from pathlib import Path
+from typing import NoReturn
 
 from telltick import __version__
+from telltick.model.text import plain_text
 
 EPILOG = "Exit codes: 0 done, 1 failed, 2 bad use or bad input. Cautions for the bench: telltick check"
 
 
+class OneLineParser(argparse.ArgumentParser):
+    """Says what is wrong with a command in one line, as every other error is said."""
+
+    def error(self, message: str) -> NoReturn:
+        """Leave with exit code 2."""
+        self.exit(2, f"telltick: {plain_text(message, 1000)}; see {self.prog} --help\n")
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The whole command line."""
-    parser = argparse.ArgumentParser(
+    parser: argparse.ArgumentParser = OneLineParser(
         prog="telltick",
         description="Measures receiver interference made by serial polling, live in a terminal.",
         epilog=EPILOG,
@@ -112,10 +123,20 @@ def _input_options(verb: argparse.ArgumentParser) -> None:
 
 def _duration_s(text: str) -> float:
     """A time above zero that ends."""
-    seconds = float(text)
-    if not 0 < seconds < float("inf"):
-        raise argparse.ArgumentTypeError(f"must be above 0 seconds, not {text}")
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not 0 < seconds < math.inf:
+        raise argparse.ArgumentTypeError(f"must be a number of seconds above 0, not {text}")
     return seconds
+
+
+def _seed(text: str) -> int:
+    """A whole number that random generators take."""
+    if not (text.isascii() and text.isdigit() and len(text) <= 20):
+        raise argparse.ArgumentTypeError(f"must be a whole number from 0 on, not {text}")
+    return int(text)
 
 
 def _session_options(verb: argparse.ArgumentParser) -> None:
@@ -123,7 +144,7 @@ def _session_options(verb: argparse.ArgumentParser) -> None:
         "--session", type=Path, metavar="DIR", help="folder to record into (default: a new one)"
     )
     verb.add_argument("--seconds", type=_duration_s, metavar="S", help="end by itself after this time")
-    verb.add_argument("--seed", type=int, metavar="N", help="seed of the random schedule (default: drawn)")
+    verb.add_argument("--seed", type=_seed, metavar="N", help="seed of the random schedule (default: drawn)")
 
 
 def _screen_options(verb: argparse.ArgumentParser) -> None:
