@@ -5,7 +5,7 @@ from telltick.measure.cells import power_cells
 from telltick.measure.latency import find_latency
 from telltick.measure.reading import polling_facts, spectrum_of, take_reading
 from telltick.measure.rows import measure_rows
-from telltick.model.readings import Verdict
+from telltick.model.readings import Estimate, Latency, Verdict
 from tests.scenes import make_scene
 
 
@@ -37,6 +37,18 @@ def test_polls_without_interference_give_no_tie_and_an_upper_limit():
     assert reading.verdict is Verdict.NO_TIE
     assert reading.interference_dbfs is None
     assert -20 < reading.upper_limit_i_over_n_db < -5
+
+
+@pytest.mark.parametrize(("i_over_n_db", "known"), [(-13.0, True), (-7.0, True), (-10.0, False)])
+def test_the_upper_limit_covers_weak_interference_in_93_of_100_stretches(i_over_n_db, known):
+    excess_db = 10 * np.log10(1 + 10 ** (i_over_n_db / 10))
+    scene = make_scene(31, excess_db=excess_db, seconds=720, rate_hz=8000, jitter_s=0.002)
+    at = Latency(Estimate(scene.latency_s, scene.latency_s, scene.latency_s), score=20.0) if known else None
+    gate = scene.gate.shifted(scene.latency_s if known else 0.1)
+    rows = measure_rows(scene.samples, 0, scene.rate_hz, gate)
+    stretches = [rows.between(start, start + 6.0) for start in np.arange(0.0, 714.0, 6.0)]
+    limits = [take_reading(part, latency=at).upper_limit_i_over_n_db for part in stretches]
+    assert np.mean(np.array(limits) >= i_over_n_db) >= 0.93
 
 
 def test_too_few_polls_say_how_many_more_are_needed():

@@ -103,7 +103,8 @@ def _upper_limit_db(found: Balance, latency: Latency | None) -> float | None:
     """
     if not np.isfinite(found.ratio_error) or found.dof < 1:
         return None
-    widening = student_t(0.95, found.dof) * found.ratio_error
+    model_error = (1 + max(found.ratio, 0.0)) * _MODEL_ERROR_DB * np.log(10) / 10
+    widening = student_t(0.95, found.dof) * float(np.hypot(found.ratio_error, model_error))
     base = max(found.ratio, 0.0) if latency is not None else THRESHOLD * found.ratio_error
     return float(to_db(base + widening))
 
