@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 
 from telltick.engine.capture import AudioCapture
 from telltick.engine.fresh import clear
@@ -29,6 +30,7 @@ from telltick.store.segments import AudioWriter
 from telltick.store.session import SessionReader
 
 TICK_S = 0.02
+N = TypeVar("N", int, float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,13 +234,21 @@ def _instruct(poller: Poller, request: Request) -> tuple[str, str]:
             poller.set_polling(False)
             return "polling", "off"
         case Verb.SET_INTERVAL:
-            poller.set_interval(float(request.value))
+            poller.set_interval(_number(request, float))
             return "poll interval", f"{poller.interval_s:g} s"
         case Verb.SET_BAUD:
-            poller.set_baud(int(request.value))
+            poller.set_baud(_number(request, int))
             return "baud", f"{poller.baud}"
         case _:
             raise ValueError(f"the poller cannot {request.verb}")
+
+
+def _number(request: Request, kind: Callable[[str], N]) -> N:
+    """The request's value; its refusal is read by an operator."""
+    try:
+        return kind(request.value)
+    except ValueError:
+        raise ValueError(f"{request.verb} needs a number, not {request.value[:20]!r}") from None
 
 
 def record(recorder: Recorder) -> Ending:
