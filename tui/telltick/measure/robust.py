@@ -10,6 +10,8 @@ from telltick.model.clock import Floats
 from telltick.model.readings import Estimate
 from telltick.model.traffic import Ints
 
+BISQUARE = 4.685  # 95 % efficient for normal values (Beaton and Tukey 1974)
+
 
 def jackknife_error(deleted: Floats) -> float:
     """Standard error from delete-one-block values: sqrt((B-1)/B sum (x_b - mean)^2) (Efron 1982, ch. 3)."""
@@ -17,6 +19,39 @@ def jackknife_error(deleted: Floats) -> float:
     if blocks < 2:
         return float("inf")
     return float(np.sqrt((blocks - 1) / blocks * np.sum((deleted - deleted.mean()) ** 2)))
+
+
+def bisquare_mean(values: Floats, iterations: int = 30) -> tuple[float, Floats]:
+    """Mean with redescending weights (1 - u^2)^2, u = (x - m) / (4.685 s), below 1 only; s from the MAD.
+
+    Returns:
+        the mean, and each value's influence on it (how far the mean moves per value, times their number).
+    """
+    centre = float(np.median(values))
+    scale = BISQUARE * (1.4826 * float(np.median(np.abs(values - centre))) + 1e-9)
+    for _ in range(iterations):
+        weight = np.maximum(0.0, 1 - ((values - centre) / scale) ** 2) ** 2
+        moved = float(np.sum(weight * values) / np.sum(weight))
+        if abs(moved - centre) < 1e-7 * scale:
+            break
+        centre = moved
+    u2 = np.minimum(1.0, ((values - centre) / scale) ** 2)
+    score = (values - centre) * (1 - u2) ** 2
+    slope = float(np.mean((1 - u2) * (1 - 5 * u2)))
+    return centre, score / max(slope, 0.2)
+
+
+def clustered_error(influence: Floats, blocks: Ints) -> tuple[float, int]:
+    """Standard error of a mean from its influence values summed over blocks, and its degrees of freedom.
+
+    The infinitesimal jackknife with clusters: sqrt(B/(B-1) sum_b (sum of influences in b)^2) / n.
+    """
+    (sums,) = sum_by(blocks, influence)
+    sums = sums[np.bincount(blocks) > 0]
+    count = len(sums)
+    if count < 2:
+        return float("inf"), 1
+    return float(np.sqrt(count / (count - 1) * np.sum(sums**2)) / len(influence)), count - 1
 
 
 def student_t(share: float, dof: float) -> float:

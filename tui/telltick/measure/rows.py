@@ -38,6 +38,8 @@ class PollRows:
         end_s: shape (rows,).
         poll: shape (rows,), number of the poll in the gate it was measured with; -1 without a poll.
         on_s: shape (rows,), time during which bytes flow.
+        core_s: shape (rows,), middle of the core in seconds of audio; NaN without a poll.
+        core_frames: shape (rows,), frames in the core.
         gate_share: shape (rows,), sum over active frames of the share of their energy inside the gate.
         active_frames: shape (rows,).
         quiet_frames: shape (rows,).
@@ -57,6 +59,8 @@ class PollRows:
     end_s: Floats
     poll: Ints
     on_s: Floats
+    core_s: Floats
+    core_frames: Ints
     gate_share: Floats
     active_frames: Ints
     quiet_frames: Ints
@@ -154,8 +158,8 @@ def _no_rows(spec: FrameSpec, resume_s: float) -> PollRows:
     none, ints = np.zeros(0), np.zeros(0, dtype=np.int64)
     power = np.zeros((0, spec.bins), dtype=np.float32)
     return PollRows(
-        spec.freq_hz, spec.hop_s, none, none, ints, none, none, ints, ints, power, power, power, power,
-        ints, ints, power, resume_s,
+        spec.freq_hz, spec.hop_s, none, none, ints, none, none, ints, none, ints, ints,
+        power, power, power, power, ints, ints, power, resume_s,
     )  # fmt: skip
 
 
@@ -176,12 +180,14 @@ def _measure_group(
     cores = _core_bounds(frames, row, spec, gate, spans)
     core, slot_row, slot_place, slots = _core_and_slots(power, row, kinds, cores)
     polled = spans.poll != IDLE
-    on_s = np.zeros(count)
+    on_s, core_s = np.zeros(count), np.full(count, np.nan)
     on_s[polled] = gate.on_s[spans.poll[polled]]
+    core_s[polled] = (gate.poll_start_s + gate.poll_end_s)[spans.poll[polled]] / 2
     gate_sum = np.bincount(row, weights=share * (kinds == _ACTIVE), minlength=count).astype(np.float64)
     return PollRows(
-        spec.freq_hz, spec.hop_s, spans.start_s, spans.end_s, spans.poll, on_s, gate_sum,
-        active_frames, quiet_frames, active, core, quiet, squares, slot_row, slot_place, slots, 0.0,
+        spec.freq_hz, spec.hop_s, spans.start_s, spans.end_s, spans.poll, on_s, core_s,
+        np.diff(cores, axis=1)[:, 0], gate_sum, active_frames, quiet_frames,
+        active, core, quiet, squares, slot_row, slot_place, slots, 0.0,
     )  # fmt: skip
 
 
