@@ -174,8 +174,8 @@ def _session_warnings(reader: SessionReader, latency: Latency | None, polls: int
         said.append("latency_ms: no latency stands out; nothing in the audio follows the bytes.")
     elif latency.modulo_s is not None:
         said.append(
-            f"latency_ms: known only modulo the poll period of {1000 * latency.modulo_s:.1f} ms, "
-            "since the polls are strictly periodic."
+            f"latency_ms: known only modulo the poll period of {1000 * latency.modulo_s:.1f} ms: "
+            "the polls are too regular for so weak a tie."
         )
     if reader.ending is None:
         said.append("The session has no ending: it is still being recorded, or its recorder was killed.")
