@@ -9,8 +9,6 @@ import signal
 from collections.abc import Mapping
 from dataclasses import replace
 
-from textual.app import App
-
 from telltick.engine.feed import SessionFeed
 from telltick.model.errors import TelltickError
 from telltick.model.plan import Settings
@@ -20,13 +18,14 @@ from telltick.ui.leaving import ScreenExit
 from telltick.ui.palettes import PLAIN, Palette, choose_palette, load_palette, palette_files
 from telltick.ui.screens.session import SessionScreen
 from telltick.ui.widgets.panel import Panel
+from telltick.ui.wire import WiredApp
 
 __all__ = ["ScreenExit", "TelltickApp", "run_screen"]
 
 QUICK_S = 0.3  # leaving waits this long for a look under way
 
 
-class TelltickApp(App[ScreenExit]):
+class TelltickApp(WiredApp[ScreenExit]):
     """One session on screen."""
 
     TITLE = "telltick"
@@ -76,9 +75,9 @@ class TelltickApp(App[ScreenExit]):
     def on_mount(self) -> None:
         """Show the session; leave at once when the terminal goes away."""
         self.push_screen(self.session, callback=None)
-        if hasattr(signal, "SIGHUP"):
-            with contextlib.suppress(NotImplementedError, RuntimeError, ValueError):
-                asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, self.hang_up)
+        for name in ("SIGHUP", "SIGTERM"):
+            with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+                asyncio.get_running_loop().add_signal_handler(getattr(signal, name), self.hang_up)
 
     def on_unmount(self) -> None:
         """Stop looking before the feed is closed."""
@@ -127,12 +126,20 @@ class TelltickApp(App[ScreenExit]):
         self._close_question()
         if choice is ScreenExit.FINISH:
             self.session.desk.finish()
-        self.exit(choice)
+        self.exit_answered(choice)
 
     def hang_up(self) -> None:
         """The terminal is gone: leave at once, the recorder goes on."""
         self._close_question()
         self.exit(ScreenExit.DONE if self._feed.is_replay else ScreenExit.LEAVE_RECORDING)
+
+    def terminal_lost(self) -> None:
+        """The same without a signal: nobody is there any more."""
+        self.hang_up()
+
+    def frame_answered(self) -> None:
+        """The terminal has drawn a frame: show what had to wait."""
+        self.session.show_waiting()
 
     def _close_question(self) -> None:
         question = self.session.open_question()

@@ -81,6 +81,7 @@ ACTIONS: tuple[Action, ...] = (
     Action("theme", "t", "theme", "next palette", "theme", Group.SCREEN, 5),
     Action("commands", "ctrl+p", "commands", "list of commands", "commands", Group.SCREEN, 9),
     Action("redraw", "ctrl+l", "redraw", "draw the screen anew", "redraw", Group.SCREEN, 9),
+    Action("rate", "r", "rate", "pictures per second", "rate", Group.SCREEN, 9),
     Action("help", "?", "help", "this page", "help", Group.SCREEN, 0),
     Action("quit", "q", "quit", "leave", "quit", Group.SCREEN, 0),
 )

@@ -40,7 +40,7 @@ from telltick.ui.widgets.strip import ActivityStrip, cell_ns_for
 if TYPE_CHECKING:
     from telltick.ui.app import ScreenExit, TelltickApp
 
-LOOK_EVERY_S = 0.2
+TICK_S = 0.05  # how often is asked whether a look is due; the pacer says
 Showing = Header | SpectrumPlot | ActivityStrip | JournalPanel | Meter | SetupPanel | HealthPanel | Prompt
 
 
@@ -93,6 +93,7 @@ class SessionScreen(Screen[None]):
         self._first_notice = notice
         self._view = View()
         self._failing = False
+        self._waiting: Snapshot | None = None  # the newest picture, while the terminal is still drawing
         self._showing = self._make_panels()
         self.lookout = Lookout(
             feed.look,
@@ -125,7 +126,7 @@ class SessionScreen(Screen[None]):
         if self._first_notice:
             self.query_one(NoticeLine).say(self._first_notice, Role.MARK)
         self.lookout.start()
-        self.set_interval(LOOK_EVERY_S, self._ask_for_picture)
+        self.set_interval(TICK_S, self._look_when_due)
 
     @property
     def is_replay(self) -> bool:
@@ -133,6 +134,10 @@ class SessionScreen(Screen[None]):
         return self._feed.is_replay
 
     # ---- pictures
+
+    def _look_when_due(self) -> None:
+        if self._app.pacer.picture_due():
+            self._ask_for_picture()
 
     def _ask_for_picture(self) -> None:
         self.lookout.ask(self._view)
@@ -149,10 +154,21 @@ class SessionScreen(Screen[None]):
             strip_cell_ns=cell_ns_for(snapshot.polling.interval_s),
             window_s=self._view.window_s,
         )
+        self._waiting = snapshot
+        self.show_waiting()
+
+    def show_waiting(self) -> None:
+        """Show the newest picture as soon as the terminal has drawn those before."""
+        snapshot = self._waiting
+        if snapshot is None or not self._app.pacer.may_draw():
+            return
+        self._waiting = None
         for panel in self._showing:
             if panel.display:
                 panel.show(snapshot)
-        self.query_one(NoticeLine).pass_on(snapshot.notices)
+        notices = self.query_one(NoticeLine)
+        notices.pass_on(snapshot.notices)
+        notices.advise(snapshot.health.advice)
 
     @on(LookFailed)
     def _show_failure(self, event: LookFailed) -> None:
@@ -299,7 +315,13 @@ class SessionScreen(Screen[None]):
 
     def action_redraw(self) -> None:
         """Send the whole screen to the terminal again."""
-        self.refresh(layout=True)
+        self._app.repaint()
+
+    def action_rate(self) -> None:
+        """Take the next rate of pictures."""
+        hz = self._app.pacer.next_rate()
+        asked = "as fast as the terminal draws" if hz is None else f"{hz:g} per second"
+        self.say(f"pictures: {asked}")
 
     def action_help(self) -> None:
         """Show the keys."""

@@ -1,0 +1,215 @@
+"""What goes over the wire: only cells that changed, and only when the terminal keeps up.
+
+`WiredApp` sends the toolkit's frames through `telltick.ui.cells`, asks the terminal after each frame to say
+when it has drawn it (`telltick.ui.pacing`), and draws later what it may not draw now.
+
+This is the one module that touches private parts of Textual; `PRIVATE_PARTS` lists them for a test.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import select
+import termios
+import threading
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, cast
+
+from rich.console import COLOR_SYSTEMS, Console
+from textual import events
+from textual._compositor import ChopsUpdate, CompositorUpdate, LayoutUpdate
+from textual.app import App, ReturnType
+
+from telltick.ui.cells import Piece, Wire
+from telltick.ui.pacing import Pacer
+
+if TYPE_CHECKING:
+    from textual.screen import Screen
+
+PRIVATE_PARTS = (
+    "textual._compositor:ChopsUpdate.render_segments(self, console)",
+    "textual._compositor:LayoutUpdate.render_segments(self, console)",
+    "textual._compositor:ChopsUpdate.__init__(self, chops, spans, chop_ends)",
+    "textual._compositor:LayoutUpdate.__init__(self, strips, region)",
+    "textual._compositor:Compositor.render_full_update(self, simplify)",
+    "textual.app:App._display(self, screen, renderable)",
+    "textual.strip:Strip.render_ansi(style, color_system)",
+    "textual.drivers._writer_thread:WriterThread.write(self, text)",
+)
+
+ASK = "\x1b[6n"
+BACKLOG = 3  # writes waiting in the toolkit's queue (it holds 30, then blocks) from which nothing is added
+PACE_S = 0.05
+GOODBYE_S = 0.5  # leaving waits this long for answers that are due, lest they end up in the shell
+LAST_RESORT_S = 2.0
+
+
+def pieces_of(update: CompositorUpdate) -> Iterator[Piece]:
+    """What a frame of the toolkit says."""
+    if isinstance(update, LayoutUpdate):
+        for y, line in enumerate(update.strips, update.region.y):
+            x = update.region.x
+            for strip in line:
+                yield y, x, strip
+                x += strip.cell_length
+    elif isinstance(update, ChopsUpdate):
+        for y, first, end in update.spans:
+            for chop_end, (x, chop) in zip(update.chop_ends[y], update.chops[y].items(), strict=False):
+                if chop is not None and x < end and chop_end > first:
+                    yield y, x, chop.crop(0, end - x)
+
+
+class _Frame(CompositorUpdate):
+    """A frame in its final form."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+
+    def render_segments(self, console: Console) -> str:
+        return self.text
+
+
+class WiredApp(App[ReturnType]):
+    """An app whose frames are small, and paced by the terminal.
+
+    Attributes:
+        reduced: send differences; False leaves frames as the toolkit makes them.
+        pacer: decides when a frame may go out.
+        wire: knows what the terminal shows.
+    """
+
+    def __init__(self, *, pacer: Pacer | None = None, **options: Any) -> None:
+        """Prepare the app.
+
+        Args:
+            pacer: decides when a frame may go out; None takes one with the usual limits.
+            options: the toolkit's own.
+        """
+        super().__init__(**options)
+        self.reduced = True
+        self.pacer = pacer or Pacer()
+        self.wire = Wire()
+        self._owes_frame = False
+        self._closing_wire = False
+
+    # ---- frames
+
+    def _display(self, screen: Screen[Any], renderable: Any) -> None:
+        """Send a frame of the toolkit's."""
+        idle = self._batch_count or not self._running or self._closed or self._driver is None
+        if idle or self.is_headless or not isinstance(renderable, (LayoutUpdate, ChopsUpdate)):
+            super()._display(screen, renderable)
+            return
+        self._note_backlog()
+        if self._closing_wire or not self.pacer.may_draw():
+            self._owes_frame = True
+            self.post_display_hook()
+            return
+        text = self._reduce(screen, renderable) if self.reduced else renderable.render_segments(self.console)
+        if text:
+            super()._display(screen, cast("Any", _Frame(text + self._question())))
+        else:
+            self.post_display_hook()
+
+    def _reduce(self, screen: Screen[Any], update: CompositorUpdate) -> str:
+        size = screen._compositor.size
+        if (self.wire.width, self.wire.height) != size:
+            self.wire.begin(*size)
+            update = screen._compositor.render_full_update()
+        return self.wire.encode(pieces_of(update), COLOR_SYSTEMS[self.console.color_system or "truecolor"])
+
+    def repaint(self) -> None:
+        """Draw every cell anew, whatever the terminal shows."""
+        self.wire.forget()
+        self.pacer.forget()
+        self.screen.refresh()
+
+    def frame_answered(self) -> None:
+        """The terminal has drawn a frame; the next one may go out."""
+
+    # ---- the terminal's side
+
+    def on_mount(self) -> None:
+        """Keep pace from now on."""
+        self.set_interval(PACE_S, self._keep_pace)
+        self.app_resume_signal.subscribe(self, lambda _: self.pacer.forget())
+
+    def on_resize(self, event: events.Resize) -> None:
+        """A terminal of another size (or one that comes back) shows nobody knows what."""
+        self.wire.forget()
+        self._owes_frame = True
+
+    def on_cursor_position(self, event: events.CursorPosition) -> None:
+        """The terminal has drawn everything up to a question."""
+        self.pacer.answered(event.x + 1)
+        self._pay_frame()
+        self.frame_answered()
+
+    def terminal_lost(self) -> None:
+        """Nobody is there any more; called once."""
+        self.exit()
+
+    def exit_answered(self, result: ReturnType | None = None) -> None:
+        """Exit when the terminal has answered what it was asked, or soon."""
+        self._closing_wire = True
+        if not (self.pacer.waiting and self.pacer.answers):
+            self.exit(result)
+            return
+        tries = iter(range(int(GOODBYE_S / PACE_S)))
+
+        def look() -> None:
+            if timer is not None and (not self.pacer.waiting or next(tries, None) is None):
+                timer.stop()
+                self.exit(result)
+
+        timer = self.set_interval(PACE_S, look)
+
+    def _keep_pace(self) -> None:
+        if self._closing_wire or self.is_headless:
+            return
+        self._note_backlog()
+        if self.pacer.lost or self._hung_up():
+            self._closing_wire = True
+            self._cut_loose()
+            self.terminal_lost()
+            return
+        if self.pacer.should_probe() and self._driver is not None:
+            self._driver.write(self._question())
+        self._pay_frame()
+
+    def _pay_frame(self) -> None:
+        if self._owes_frame and not self._closing_wire and self.pacer.may_draw():
+            self._owes_frame = False
+            self.screen.refresh()
+
+    def _question(self) -> str:
+        """Asks where the cursor is, from a column that says which question it was."""
+        return f"\x1b[2;{self.pacer.asked()}H{ASK}"
+
+    def _note_backlog(self) -> None:
+        queue = getattr(getattr(self._driver, "_writer_thread", None), "_queue", None)
+        self.pacer.written(backlog=queue is not None and queue.qsize() >= BACKLOG)
+
+    def _hung_up(self) -> bool:
+        """Whether the terminal's other end is closed, in case no signal said so."""
+        fileno = getattr(self._driver, "fileno", None)
+        if not isinstance(fileno, int):
+            return False
+        poll = select.poll()
+        poll.register(fileno, 0)
+        return any(state & (select.POLLHUP | select.POLLERR | select.POLLNVAL) for _, state in poll.poll(0))
+
+    def _cut_loose(self) -> None:
+        """Let go of a terminal that takes nothing: throw away what waits for it, and never wait for it."""
+        cut_loose(getattr(self._driver, "fileno", None))
+
+
+def cut_loose(fileno: int | None) -> None:
+    """Throw away what a terminal has not taken; should leaving hang all the same, end by force."""
+    if isinstance(fileno, int):
+        with contextlib.suppress(termios.error, OSError):
+            termios.tcflush(fileno, termios.TCOFLUSH)
+    watchdog = threading.Timer(LAST_RESORT_S, os._exit, (1,))
+    watchdog.daemon = True
+    watchdog.start()
