@@ -16,7 +16,8 @@ from telltick.store.segments import AudioWriter
 
 ANCHOR_EVERY_NS = NS
 RETRY_EVERY_NS = NS
-DEFICIT_NS = NS // 5
+DEFICIT_NS = NS // 5  # a block this much later than its samples say raises doubt
+DOUBT_NS = NS // 4  # ... and when the blocks after it have not caught up by then, samples were lost
 FULL_SCALE = 32767
 
 
@@ -32,17 +33,30 @@ class AudioCapture:
         writer: AudioWriter,
         journal: Journal,
         sink: Callable[[AudioBlock], None],
+        *,
         now_ns: Callable[[], int],
+        zero_ns: int,
     ) -> None:
+        """Prepare to record.
+
+        Args:
+            source: where audio comes from.
+            writer: where it goes.
+            journal: told of anchors, gaps and clipping.
+            sink: takes blocks from the source's thread; its owner hands them to `take`.
+            now_ns: session time.
+            zero_ns: monotonic time of session time 0, which the blocks' stamps are on.
+        """
         self._source = source
         self._writer = writer
         self._journal = journal
         self._sink = sink
         self._now_ns = now_ns
-        self._zero_ns = time.monotonic_ns() - now_ns()
+        self._zero_ns = zero_ns
         self._run = 0
         self._filter: ArrivalFilter | None = None  # None between runs
         self._last_arrival_ns = 0
+        self._held: list[AudioBlock] = []  # late blocks: after a loss, or about to catch up
         self._next_anchor_ns = 0
         self._open_gap: int | None = None
         self._retry_at_ns = 0
@@ -58,12 +72,46 @@ class AudioCapture:
         self._last_arrival_ns = self._now_ns()
 
     def take(self, block: AudioBlock) -> None:
-        """Write one block and keep the clock."""
+        """Write one block and keep the clock.
+
+        A block that comes late is held for a moment. A busy machine hands the next ones over at once and the
+        run goes on; where they stay late, samples are missing before the first of them.
+        """
+        if block.overflow:
+            self._decide_held()
+            if self._filter is not None:
+                self._lose(GapKind.OVERFLOW, "the sound system dropped samples")
+        elif self._late(block):
+            self._held.append(block)
+            if block.arrival_ns - self._held[0].arrival_ns > DOUBT_NS:
+                self._decide_held()
+            return
+        held, self._held = self._held, []
+        for one in (*held, block):
+            self._write(one)
+
+    def _late(self, block: AudioBlock) -> bool:
+        """Whether it came later than the samples of its run say."""
+        if self._filter is None:
+            return False
+        end = self._writer.samples + sum(len(one.samples) for one in (*self._held, block))
+        return block.arrival_ns - self._zero_ns - self._filter.t_ns(end) > DEFICIT_NS
+
+    def _decide_held(self) -> None:
+        """The blocks that are held did not catch up: they begin a run of their own."""
+        if not self._held:
+            return
+        held, self._held = self._held, []
+        self._lose(GapKind.STALLED, "fewer samples came than the clock says")
+        for one in held:
+            self._write(one)
+
+    def _write(self, block: AudioBlock) -> None:
         arrival_ns = block.arrival_ns - self._zero_ns
-        if block.overflow and self._filter is not None:
-            self._lose(GapKind.OVERFLOW, "the sound system dropped samples")
         if self._open_gap is not None:
             start_ns = arrival_ns - len(block.samples) * NS // self._source.rate_hz
+            # Arrivals jitter: a loss of a few samples may seem to end before it began.
+            start_ns = max(start_ns, self._last_arrival_ns)
             self._journal.close_gap(self._open_gap, self._writer.samples, start_ns)
             self._open_gap = None
         if self._filter is None:
@@ -89,9 +137,8 @@ class AudioCapture:
             return
         problem = self._source.problem()
         if problem is not None:
+            self._decide_held()
             self._lose(GapKind.DEVICE_LOST, problem)
-        elif self._filter is not None and self._deficit_ns() > DEFICIT_NS:
-            self._lose(GapKind.STALLED, "fewer samples came than the clock says")
 
     @property
     def over(self) -> bool:
@@ -103,13 +150,12 @@ class AudioCapture:
         self._source.stop()
 
     def close(self) -> None:
-        """Close the last gap's books and the audio file."""
-        self._writer.close()
-
-    def _deficit_ns(self) -> int:
-        """By how much the newest block came later than its samples say."""
-        assert self._filter is not None
-        return self._last_arrival_ns - self._filter.t_ns(self._writer.samples)
+        """Write what is still held, and close the audio file; a gap that is open stays open."""
+        try:
+            self._decide_held()
+            self._note_clipping()
+        finally:
+            self._writer.close()
 
     def _lose(self, kind: GapKind, note: str) -> None:
         """End the run and open a gap."""
@@ -131,6 +177,9 @@ class AudioCapture:
         """Journal where the audio clock stands; a run's first anchor is at its first sample."""
         assert self._filter is not None
         self._journal.add_anchor(Anchor(self._run, first, self._filter.t_ns(first), time.time_ns()))
+        self._note_clipping()
+
+    def _note_clipping(self) -> None:
         if self._clipped:
             self._journal.add_health(HealthNote(self._now_ns(), "clipping", float(self._clipped)))
             self._clipped = 0

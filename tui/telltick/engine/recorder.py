@@ -103,7 +103,14 @@ class _Session:
         self._journal = journal
         self._events: queue.SimpleQueue[AudioBlock | Burst | Poll | Trouble] = queue.SimpleQueue()
         self._zero_ns = self._inputs.zero_ns
-        self._capture = AudioCapture(self._inputs.audio, writer, journal, self._events.put, self.now_ns)
+        self._capture = AudioCapture(
+            self._inputs.audio,
+            writer,
+            journal,
+            self._events.put,
+            now_ns=self.now_ns,
+            zero_ns=self._zero_ns,
+        )
         self._poller = self._make_poller()
         self._reader = SessionReader(recorder.folder)
         self._applied = dict(recorder.facts.setup)
