@@ -19,6 +19,8 @@ from telltick.measure.frames import FULL_SCALE, Powers, Samples
 from telltick.model.clock import Floats
 from telltick.model.readings import Band
 
+Lines = npt.NDArray[np.complex64]
+
 CELL_S = 0.001
 _BLOCK_MS, _STEP_MS, _MARGIN_MS = 800, 600, 100
 _TONE = 10.0  # noise exceeds ten times its median once in a thousand lines (exponential power)
@@ -85,25 +87,28 @@ def power_cells(samples: Samples, first_sample: int, rate_hz: int, band: Band | 
 
 def _block_cells(samples: Samples, rate_hz: int, band: Band) -> Powers:
     """Cells of one block without its margins."""
-    lines = np.fft.rfft(samples * (1 / FULL_SCALE))
+    from scipy.fft import ifft, rfft
+
+    lines = rfft(samples * np.float32(1 / FULL_SCALE))
     line_hz = rate_hz / len(samples)
     low = max(1, round(band.low_hz / line_hz))
     high = min(len(lines) - 1, round(band.high_hz / line_hz))
     inside = _without_tones(lines[low : high + 1])
     per_ms = int(np.ceil(1.25 * len(inside) / _BLOCK_MS))
-    envelope = np.fft.ifft(inside, _BLOCK_MS * per_ms) * (_BLOCK_MS * per_ms / len(samples))
+    envelope = ifft(inside, _BLOCK_MS * per_ms) * np.float32(_BLOCK_MS * per_ms / len(samples))
     power = 4 * (envelope.real**2 + envelope.imag**2)  # a sine of amplitude A has an envelope of A / 2
-    cells = power.reshape(_BLOCK_MS, per_ms).mean(axis=1)
+    cells = power.reshape(_BLOCK_MS, per_ms).mean(axis=1, dtype=np.float32)
     return np.asarray(cells[_MARGIN_MS : _MARGIN_MS + _STEP_MS], dtype=np.float32)
 
 
-def _without_tones(lines: npt.NDArray[np.complex128]) -> npt.NDArray[np.complex128]:
+def _without_tones(lines: Lines) -> Lines:
     power = lines.real**2 + lines.imag**2
-    around = running_median(power, _NEIGHBOURS, every=8)
-    return np.asarray(lines * np.sqrt(np.minimum(1.0, _TONE * around / np.maximum(power, 1e-30))))
+    around = running_median(power, _NEIGHBOURS, every=16)
+    excess = np.maximum(1.0, power / np.maximum(_TONE * around, 1e-30))
+    return np.asarray(lines / np.sqrt(excess), dtype=np.complex64)
 
 
-def running_median(values: Floats, reach: int, every: int = 1) -> Floats:
+def running_median(values: Floats | Powers, reach: int, every: int = 1) -> Floats:
     """Median over ``2 reach + 1`` neighbours, edges mirrored; at every n-th point, linear between."""
     reach = min(reach, len(values) - 1)
     if reach < 1:
@@ -114,4 +119,4 @@ def running_median(values: Floats, reach: int, every: int = 1) -> Floats:
     if every == 1:
         return np.asarray(medians)
     at = np.arange(len(values))
-    return np.interp(at, at[::every], medians)
+    return np.asarray(np.interp(at, at[::every], medians))

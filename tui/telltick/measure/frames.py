@@ -22,7 +22,7 @@ Powers = npt.NDArray[np.float32]
 
 FULL_SCALE = 32768.0
 TOP_HZ = 4000.0  # speech receivers pass less; the screen shows this much
-_BLOCK_FRAMES = 1024  # bounds memory: 8 MB of windowed samples at a time
+_BLOCK_FRAMES = 256  # a megabyte of windowed samples at a time stays in the cache
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,12 @@ class FrameSpec:
         """Shape (length,), periodic Hann: sin^2(pi n / length); noise bandwidth 1.5 bins (Harris 1978)."""
         return np.asarray(np.sin(np.pi * np.arange(self.length) / self.length) ** 2)
 
+    @cached_property
+    def scaled_window(self) -> Powers:
+        """Shape (length,) float32, the window times what turns samples into powers re a full-scale sine."""
+        scale = 2 / FULL_SCALE / np.sqrt(self.length * np.sum(self.window**2))
+        return np.asarray(self.window * scale, dtype=np.float32)
+
     def first_frame(self, first_sample: int) -> int:
         """Number of the first frame that starts at or after a sample."""
         return -(-first_sample // self.hop)
@@ -99,13 +105,15 @@ def power_frames(samples: Samples, spec: FrameSpec, first_sample: int = 0) -> Po
     out = np.empty((count, spec.bins), dtype=np.float32)
     if not count:
         return out
+    from scipy.fft import rfft  # single precision, twice as fast as numpy's
+
     offset = spec.first_frame(first_sample) * spec.hop - first_sample
     views = np.lib.stride_tricks.sliding_window_view(samples[offset:], spec.length)[:: spec.hop]
-    window = spec.window * (2 / FULL_SCALE / np.sqrt(spec.length * np.sum(spec.window**2)))
     for start in range(0, count, _BLOCK_FRAMES):
         block = slice(start, min(start + _BLOCK_FRAMES, count))
-        spectrum = np.fft.rfft(views[block] * window, axis=1)[:, : spec.bins]
-        out[block] = spectrum.real**2 + spectrum.imag**2
+        spectrum = rfft(views[block] * spec.scaled_window, axis=1)[:, : spec.bins]
+        np.square(spectrum.real, out=out[block])
+        out[block] += np.square(spectrum.imag)
     return out
 
 

@@ -7,10 +7,14 @@ says how far a peak must stand out to be believed, whatever the noise is like.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
-from telltick.measure.cells import CELL_S, running_median
+from telltick.measure.cells import CELL_S, Cells, running_median
+from telltick.measure.drift import along, best_drift, grouped
 from telltick.measure.gating import merged
 from telltick.model.clock import Floats
 from telltick.model.readings import Estimate, Latency
@@ -21,6 +25,9 @@ THRESHOLD = 5.0
 _CLIP = 6.0
 _FLATTEN_S = 0.5
 _MIN_PIECES = 6
+_PIECE_S, _MOST_PIECES = 30.0, 10
+_DRIFT_THRESHOLD = 6.5  # a search over drifts as well has more chances to be wrong
+_DRIFT_LEAD = 1.0  # a drift must explain the audio this much better than a steady latency
 
 
 def find_latency(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) -> Latency | None:
@@ -31,17 +38,83 @@ def find_latency(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) ->
         first_cell: number of the first one; cell c covers audio from c to c + 1 ms.
         gate: bursts in serial time, no latency applied.
     """
-    maps = latency_maps(cells, first_cell, gate)
+    return _latency_of(latency_maps(cells, first_cell, gate), gate)
+
+
+def find_latency_in(pieces: Sequence[Cells], gate: Gate) -> Latency | None:
+    """The latency, and its drift where the pieces reach far enough, from several pieces of a long recording.
+
+    Args:
+        pieces: power cells of the pieces that `search_pieces` proposes, in order.
+        gate: bursts in serial time, no latency applied; it must reach over all pieces.
+    """
+    maps, at_s = _timed_maps(pieces, gate)
     if len(maps) < _MIN_PIECES:
         return None
-    lags_s = search_lags_s()
+    middle_s = float((at_s[0] + at_s[-1]) / 2)
+    drift = best_drift(*grouped(maps, at_s), middle_s, CELL_S)
+    steady, (_, steady_score) = _latency_of(maps, gate), _top_and_score(maps)
+    drifting = along(maps, 1e-6 * drift.ppm * (at_s - middle_s) / CELL_S)
+    _, score = _top_and_score(drifting)
+    if not drift.known or (steady is not None and score < steady_score + _DRIFT_LEAD):
+        return steady
+    found = _latency_of(drifting, gate, _DRIFT_THRESHOLD)
+    return found and replace(found, drift_ppm=drift.ppm, at_s=middle_s)
+
+
+def search_pieces(gate: Gate, start_s: float, end_s: float) -> list[tuple[float, float]]:
+    """Which stretches of a recording to search for the latency: ten half minutes rich in polls, well spread.
+
+    An hour need not be searched whole: after five minutes of polls the latency is known far better than the
+    guard around the bursts needs, and drift shows best over a wide span.
+
+    Args:
+        gate: bursts in serial time.
+        start_s: start of the capture run in seconds of audio.
+        end_s: its end.
+
+    Returns:
+        (start, end) in seconds of audio, in order, never overlapping.
+    """
+    count = max(1, int((end_s - start_s) / _PIECE_S))
+    if count <= _MOST_PIECES:
+        return [(start_s, end_s)]
+    edges = start_s + (end_s - start_s) * np.arange(count + 1) / count
+    polls, _ = np.histogram(gate.poll_start_s, edges)
+    rich = np.flatnonzero(polls >= max(1, 0.5 * polls.max()))
+    if not len(rich):
+        rich = np.arange(count)
+    picks = rich[np.unique(np.rint(np.linspace(0, len(rich) - 1, _MOST_PIECES)).astype(int))]
+    return [(float(edges[k]), float(edges[k + 1])) for k in picks]
+
+
+def _timed_maps(pieces: Sequence[Cells], gate: Gate) -> tuple[Floats, Floats]:
+    """Maps of all pieces and the time of each."""
+    maps = [latency_maps(piece.power, piece.first, gate) for piece in pieces]
+    at_s = [
+        CELL_S * (piece.first + len(piece.power) * (np.arange(len(found)) + 0.5) / max(len(found), 1))
+        for piece, found in zip(pieces, maps, strict=True)
+    ]
+    if not maps:
+        return np.zeros((0, len(search_lags_s()))), np.zeros(0)
+    return np.concatenate(maps), np.concatenate(at_s)
+
+
+def _top_and_score(maps: Floats) -> tuple[int, float]:
+    """Highest lag of the summed map, and how many standard deviations it stands out."""
     total = maps.sum(axis=0)
     spread = np.sqrt(np.mean(maps.var(axis=0, ddof=1)) * len(maps))
     best = int(np.argmax(total))
-    score = float((total[best] - np.median(total)) / spread)
-    if score < THRESHOLD:
+    return best, float((total[best] - np.median(total)) / spread)
+
+
+def _latency_of(maps: Floats, gate: Gate, threshold: float = THRESHOLD) -> Latency | None:
+    if len(maps) < _MIN_PIECES:
         return None
-    seconds, error = _peak_with_error(lags_s, maps)
+    best, score = _top_and_score(maps)
+    if score < threshold:
+        return None
+    seconds, error = _peak_with_error(search_lags_s(), maps)
     period_s = _ambiguity_s(maps, best, gate)
     if period_s is not None:
         seconds = _smallest(seconds, period_s)

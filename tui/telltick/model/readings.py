@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -51,12 +51,18 @@ class Latency:
         drift_ppm: drift of the audio clock against the serial clock; None where too short to tell.
         modulo_s: when the polls are strictly periodic, the period of which any multiple may be added.
         score: how far the peak stands out, in standard deviations of the search without it.
+        at_s: moment, in seconds of serial time, for which `seconds` holds when there is drift.
     """
 
     seconds: Estimate
     drift_ppm: float | None = None
     modulo_s: float | None = None
     score: float = 0.0
+    at_s: float = 0.0
+
+    def shift_s(self, serial_s: Floats) -> Floats:
+        """The latency at serial times, drift included; for ``gate.shifted(latency.shift_s(gate.start_s))``."""
+        return self.seconds.value + 1e-6 * (self.drift_ppm or 0.0) * (serial_s - self.at_s)
 
 
 @dataclass(frozen=True)
@@ -137,6 +143,45 @@ class StepReading:
 
 
 @dataclass(frozen=True)
+class TrialReading:
+    """What a coin trial has shown so far. Valid at every moment, however often it is looked at.
+
+    Attributes:
+        running: the trial goes on.
+        cycles: cycles that count.
+        left_out: cycles left out by rule (gaps, hands-on time, foreign bytes, polling interrupted).
+        slots: slots in a cycle, of the newest leg.
+        slot_s: length of a slot, in seconds.
+        seed: of the draws.
+        log10_e: odds against chance now, as the power of ten of the e-value.
+        highest_log10_e: the highest they ever were.
+        difference_db: level in the drawn slots less level in the others, with its interval; None with too
+            few cycles or while no latency is known.
+        latency_s: the latency it was looked for at; None where every latency was tried and paid for.
+        path_log10_e: shape (cycles,), the odds after each cycle.
+        warnings: one sentence each.
+    """
+
+    running: bool
+    cycles: int
+    left_out: int
+    slots: int
+    slot_s: float
+    seed: int
+    log10_e: float = 0.0
+    highest_log10_e: float = 0.0
+    difference_db: Estimate | None = None
+    latency_s: float | None = None
+    path_log10_e: Floats = field(default_factory=lambda: np.zeros(0))
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def p_value(self) -> float:
+        """At most the chance of ever reaching odds this high if no slot differed (Ville's inequality)."""
+        return float(min(1.0, 10.0**-self.highest_log10_e))
+
+
+@dataclass(frozen=True)
 class Measurement:
     """Everything measured of a session."""
 
@@ -146,3 +191,4 @@ class Measurement:
     steps: tuple[StepReading, ...]
     spectrum: Spectrum | None = None
     warnings: tuple[str, ...] = ()
+    trial: TrialReading | None = None
