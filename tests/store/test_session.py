@@ -21,6 +21,7 @@ from telltick.model.errors import BadSessionError
 from telltick.model.marks import MarkKind
 from telltick.model.session import Outcome, Verb
 from telltick.model.traffic import gate_from_bursts
+from telltick.model.trial import TrialSlot
 from telltick.store.journal import Journal
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioWriter
@@ -97,6 +98,27 @@ def test_requests_and_outcomes_are_read(folder, journal):
     reader = SessionReader(folder)
     assert reader.requests == (request,)
     assert reader.outcomes == (Outcome(request.number, 2, done=False, note="no plan"),)
+
+
+def test_the_draws_of_a_coin_trial_are_read(folder, journal):
+    drawn = TrialSlot(poll=7, leg=1, cycle=3, cycle_ns=5 * NS, slot=2, slots=5, slot_ns=40_000_000)
+    reader = SessionReader(folder)
+    journal.add_trial_slot(drawn)
+    assert reader.refresh()
+    assert reader.trial_slots == (drawn,)
+
+
+def test_a_session_of_schema_1_opens_and_has_no_coin_trial(tmp_path, monkeypatch):
+    with monkeypatch.context() as older:
+        older.setattr("telltick.store.schema.SCHEMA", 1)
+        folder = write_session(tmp_path / "s")
+    with SessionReader(folder) as reader:
+        assert reader.trial_slots == ()
+        with Journal.open(folder) as journal:  # brings the journal to the present schema
+            journal.add_trial_slot(TrialSlot(0, 0, 0, NS, 1, 2, NS))
+        assert reader.refresh()
+        assert len(reader.trial_slots) == 1
+        assert len(reader.polls) == 40
 
 
 def test_a_reader_writes_nothing_into_a_saved_session(tmp_path):
@@ -249,7 +271,7 @@ def test_tables_that_are_not_exactly_ours_are_refused(tmp_path, statement):
     folder = write_session(tmp_path / "s")
     edit(folder, statement)
     for opening in (SessionReader, Journal.open):
-        with pytest.raises(BadSessionError, match="does not have the tables of schema 1"):
+        with pytest.raises(BadSessionError, match="does not have the tables of schema 2"):
             opening(folder)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
-SCHEMA = 1
+SCHEMA = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +26,7 @@ class SessionFacts:
         port: the serial port or URL; empty without one.
         poll: the poll plan as plain values (keys as in the TOML file); empty without one.
         setup: factor -> value at the start.
-        seed: seed of every random draw of the recorder (schedule jitter).
+        seed: seed of every random draw of the recorder (schedule jitter, coin trial).
         program: name and version of the program that recorded it.
         versions: library -> version.
         host: description of the machine (system, not its owner).
@@ -84,6 +84,8 @@ class Verb(StrEnum):
     STOP_POLLING = "stop polling"
     SET_INTERVAL = "set interval"  # value: seconds
     SET_BAUD = "set baud"  # value: bits per second
+    START_TRIAL = "start coin trial"
+    STOP_TRIAL = "stop coin trial"
     FINISH = "finish"  # end the session cleanly
 
 

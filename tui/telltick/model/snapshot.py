@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from telltick.model.clock import Floats
 from telltick.model.marks import Mark
-from telltick.model.readings import Latency, Reading, Spectrum
+from telltick.model.readings import Latency, Reading, Spectrum, TrialReading
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +140,7 @@ class Snapshot:
         marks: marks up to now, in order of time (all of them in replay).
         open_mark: the change whose hands-on time runs, if any.
         notices: one sentence each, newest last: request outcomes, warnings.
+        trial: the coin trial so far; None without one.
     """
 
     phase: Phase
@@ -158,3 +159,4 @@ class Snapshot:
     marks: tuple[Mark, ...] = ()
     open_mark: Mark | None = None
     notices: tuple[str, ...] = ()
+    trial: TrialReading | None = None

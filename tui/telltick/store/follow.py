@@ -21,7 +21,13 @@ NOTE_LIMIT = 2_000
 class Follower(Generic[T]):
     """One table, fetched row by row as it grows."""
 
-    def __init__(self, table: str, columns: str, convert: Callable[[list[tuple[Any, ...]]], list[T]]) -> None:
+    def __init__(
+        self,
+        table: str,
+        columns: str,
+        convert: Callable[[list[tuple[Any, ...]]], list[T]],
+        since: int = 1,
+    ) -> None:
         """Follow a table.
 
         Args:
@@ -30,7 +36,9 @@ class Follower(Generic[T]):
             convert: makes model objects of rows, each a row number and the columns;
                 raises ValueError, TypeError, KeyError or msgspec.ValidationError when a value is not what
                 its column should hold.
+            since: the schema version that brought the table.
         """
+        self._since = since
         self._table = table
         self._columns = columns
         self._convert = convert
@@ -52,6 +60,8 @@ class Follower(Generic[T]):
             BadSessionError: the file is damaged.
         """
         before = len(self._items)
+        if self._since > 1 and journal.version() < self._since:
+            return False
         for page in journal.pages(self._table, self._columns, self._rowids[-1] if self._rowids else -1):
             self._items += self._convert(page)
             self._rowids += [row[0] for row in page]
@@ -66,7 +76,11 @@ class Follower(Generic[T]):
 
 
 def following(
-    kind: type[T], table: str, columns: str, prepare: Callable[[Row], Row] | None = None
+    kind: type[T],
+    table: str,
+    columns: str,
+    prepare: Callable[[Row], Row] | None = None,
+    since: int = 1,
 ) -> Follower[T]:
     """Follow a table whose columns are named as the fields of a model class.
 
@@ -75,6 +89,7 @@ def following(
         table: the table.
         columns: the columns to fetch.
         prepare: turns a row into the fields of `kind`; None makes its text harmless.
+        since: the schema version that brought the table.
     """
     names = [word.strip() for word in columns.split(",")]
     ready = prepare or clean
@@ -82,7 +97,7 @@ def following(
     def convert(rows: Sequence[tuple[Any, ...]]) -> list[T]:
         return [msgspec.convert(ready(dict(zip(names, row[1:], strict=True))), kind) for row in rows]
 
-    return Follower(table, columns, convert)
+    return Follower(table, columns, convert, since)
 
 
 def following_polls() -> Follower[Poll]:

@@ -20,6 +20,7 @@ from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Poll
+from telltick.model.trial import TrialSlot
 from telltick.store.folder import JOURNAL_NAME, check_session_folder
 from telltick.store.readonly import DAMAGE
 from telltick.store.schema import LONGEST_VALUE, check_schema, migrate
@@ -159,6 +160,10 @@ class Journal:
     def add_poll(self, poll: Poll) -> None:
         """Note a poll and what came of it."""
         self._insert("poll", **_columns(poll))
+
+    def add_trial_slot(self, drawn: TrialSlot) -> None:
+        """Note into which slot a poll goes."""
+        self._insert("trial_slot", **_columns(drawn))
 
     def open_gap(self, gap: Gap) -> int:
         """Note that audio stopped; returns the gap's number."""

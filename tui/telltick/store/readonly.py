@@ -15,7 +15,7 @@ from urllib.parse import quote
 from telltick.model.errors import BadSessionError
 from telltick.model.text import plain_text
 from telltick.store.folder import JOURNAL_NAME
-from telltick.store.schema import LONGEST_VALUE, check_schema
+from telltick.store.schema import LONGEST_VALUE, check_schema, version_of
 
 DAMAGE = (sqlite3.Error, OSError, UnicodeError)  # what reading a damaged database may raise
 _BUSY_S = 5.0
@@ -55,6 +55,11 @@ class ReadOnlyJournal:
             version = int(self._db.execute("PRAGMA data_version").fetchone()[0])
         changed, self._seen = version != self._seen, version
         return changed
+
+    def version(self) -> int:
+        """Schema version of the journal; a live session's may rise when a newer program opens it to write."""
+        with self._damage_explained():
+            return version_of(self._db)
 
     def rows(self, query: str, *values: int) -> list[tuple[Any, ...]]:
         """All rows of a query.

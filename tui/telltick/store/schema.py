@@ -37,7 +37,12 @@ _FIRST = (
     "CREATE TABLE ending (row INTEGER PRIMARY KEY, t_ns INTEGER NOT NULL, how TEXT NOT NULL,"
     " note TEXT NOT NULL)",
 )
-MIGRATIONS = (_FIRST,)  # one tuple of statements for each schema version, oldest first
+_SECOND = (
+    "CREATE TABLE trial_slot (row INTEGER PRIMARY KEY, poll INTEGER NOT NULL, leg INTEGER NOT NULL,"
+    " cycle INTEGER NOT NULL, cycle_ns INTEGER NOT NULL, slot INTEGER NOT NULL, slots INTEGER NOT NULL,"
+    " slot_ns INTEGER NOT NULL)",
+)
+MIGRATIONS = (_FIRST, _SECOND)  # one tuple of statements for each schema version, oldest first
 assert len(MIGRATIONS) == SCHEMA
 
 

@@ -18,6 +18,7 @@ from telltick.model.marks import Mark, MarkRow, standing_marks
 from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts
 from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Gate, Poll
+from telltick.model.trial import TrialSlot
 from telltick.store.bursts import BurstColumns
 from telltick.store.folder import check_session_folder
 from telltick.store.follow import Row, clean, clean_deep, following, following_polls
@@ -50,6 +51,9 @@ class SessionReader:
         self._health = following(HealthNote, "health", "t_ns, kind, value, note")
         self._requests = following(Request, "request", "number, t_ns, verb, value")
         self._outcomes = following(Outcome, "outcome", "request, t_ns, done, note", _outcome)
+        self._trial_slots = following(
+            TrialSlot, "trial_slot", "poll, leg, cycle, cycle_ns, slot, slots, slot_ns", since=2
+        )
         self._endings = following(Ending, "ending", "t_ns, how, note")
         self._bursts = BurstColumns()
         self._burst_row = -1
@@ -107,6 +111,11 @@ class SessionReader:
     def polls(self) -> tuple[Poll, ...]:
         """Polls of our own poller."""
         return self._polls.items
+
+    @property
+    def trial_slots(self) -> tuple[TrialSlot, ...]:
+        """The draws of the coin trial, in the order made."""
+        return self._trial_slots.items
 
     @property
     def mark_rows(self) -> tuple[MarkRow, ...]:
@@ -201,7 +210,15 @@ class SessionReader:
 
     def _fetch(self) -> bool:
         self._gaps.forget_from(lambda gap: gap.end_ns is None)
-        tables = (self._polls, self._health, self._requests, self._outcomes, self._endings, self._gaps)
+        tables = (
+            self._polls,
+            self._health,
+            self._requests,
+            self._outcomes,
+            self._endings,
+            self._gaps,
+            self._trial_slots,
+        )
         with self._nonsense_explained():
             new = [table.fetch(self._journal) for table in tables]
             new.append(self._fetch_bursts())

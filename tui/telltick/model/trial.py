@@ -1,0 +1,92 @@
+"""The coin trial: in each cycle of polling, a recorded random draw decides into which slot the poll goes.
+
+The slots that were not drawn are the poll's own controls. The draw is made from the session's seed by a
+published hash, so that anybody can repeat it with any tool and see that no poll was moved by hand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from hashlib import sha256
+
+MOST_SLOTS = 16
+FEWEST_SLOTS = 2
+FACTOR = "coin trial"  # of the setup: on, off
+
+
+def drawn_slot(seed: int, leg: int, cycle: int, slots: int) -> int:
+    """The slot that a cycle's poll goes into, 0 to `slots` - 1, each equally likely.
+
+    SHA-256 (FIPS 180-4) of the text ``seed:leg:cycle``, read as one number, highest byte first, modulo
+    `slots`.
+
+    Args:
+        seed: the session's seed.
+        leg: number of the leg.
+        cycle: number of the cycle within the leg.
+        slots: slots in a cycle.
+    """
+    digest = sha256(f"{seed}:{leg}:{cycle}".encode("ascii")).digest()
+    return int.from_bytes(digest, "big") % slots
+
+
+@dataclass(frozen=True, slots=True)
+class Rhythm:
+    """How a cycle is cut.
+
+    Attributes:
+        slots: equal slots in a cycle.
+        slot_ns: length of a slot.
+        stretched: the cycle is longer than the poll interval, which leaves no room for two slots.
+    """
+
+    slots: int
+    slot_ns: int
+    stretched: bool = False
+
+    @property
+    def cycle_ns(self) -> int:
+        """Length of a cycle."""
+        return self.slots * self.slot_ns
+
+    def __str__(self) -> str:
+        slots = (
+            f"{self.slots} slots of {self.slot_ns / 1e6:.1f} ms in a cycle of {self.cycle_ns / 1e6:.0f} ms"
+        )
+        return f"{slots} (longer than the poll interval, to make room)" if self.stretched else slots
+
+
+def rhythm_for(interval_ns: int, need_ns: int) -> Rhythm:
+    """Cut a poll interval into as many equal slots as fit, 2 to 16; stretch it where two do not fit.
+
+    Args:
+        interval_ns: the poll interval.
+        need_ns: what a poll needs, from the start of its request until the line is free again.
+    """
+    slots = min(MOST_SLOTS, interval_ns // need_ns)
+    if slots < FEWEST_SLOTS:
+        return Rhythm(FEWEST_SLOTS, need_ns, stretched=True)
+    return Rhythm(int(slots), interval_ns // int(slots))
+
+
+@dataclass(frozen=True, slots=True)
+class TrialSlot:
+    """One draw: where in its cycle a poll was to go. Journalled before the poll is sent.
+
+    Attributes:
+        poll: number of the poll.
+        leg: stretch of trial with one rhythm; counts from 0 within the session.
+        cycle: counts from 0 within the leg; cycle c starts at the leg's start plus c cycle lengths.
+        cycle_ns: session time at which the cycle starts.
+        slot: the slot drawn, counted from 0.
+        slots: equal slots in the cycle.
+        slot_ns: length of a slot.
+    """
+
+    poll: int
+    leg: int
+    cycle: int
+    cycle_ns: int
+    slot: int
+    slots: int
+    slot_ns: int
