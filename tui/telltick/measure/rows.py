@@ -19,6 +19,7 @@ from telltick.model.clock import Floats
 from telltick.model.traffic import Gate, Ints
 
 SLOTS_A_SIDE = 8
+_PLACES = np.array([*range(-SLOTS_A_SIDE, 0), *range(1, SLOTS_A_SIDE + 1)])
 _GROUP_ROWS = 64  # rows whose frames are held in memory at once
 
 
@@ -174,9 +175,11 @@ def _measure_group(
         power = power[frames - frames[0]]
     kinds, share = _kinds(frames, spec, gate)
     count = len(spans.poll)
-    active, active_frames = _sum_by_row(power, row, kinds == _ACTIVE, count)
-    quiet, quiet_frames = _sum_by_row(power, row, kinds == _QUIET, count)
-    squares, _ = _sum_by_row(power * power, row, kinds == _QUIET, count)
+    is_active, is_quiet = kinds == _ACTIVE, kinds == _QUIET
+    active, active_frames = _sum_by_row(power[is_active], row[is_active], count)
+    quiet_power = power[is_quiet]
+    quiet, quiet_frames = _sum_by_row(quiet_power, row[is_quiet], count)
+    squares, _ = _sum_by_row(np.square(quiet_power, out=quiet_power), row[is_quiet], count)
     cores = _core_bounds(frames, row, spec, gate, spans)
     core, slot_row, slot_place, slots = _core_and_slots(power, row, kinds, cores)
     polled = spans.poll != IDLE
@@ -220,14 +223,13 @@ def _kinds(frames: Ints, spec: FrameSpec, gate: Gate) -> tuple[npt.NDArray[np.in
     return kinds, gate_share(from_s, spec.length_s, *bursts)
 
 
-def _sum_by_row(power: Powers, row: Ints, chosen: npt.NDArray[np.bool_], rows: int) -> tuple[Powers, Ints]:
-    """Sum of the chosen frames of each row, and how many they are."""
+def _sum_by_row(power: Powers, row: Ints, rows: int) -> tuple[Powers, Ints]:
+    """Sum of frames by the row they belong to (non-decreasing), and how many they are."""
     out = np.zeros((rows, power.shape[1]), dtype=np.float32)
-    picked, of_row = power[chosen], row[chosen]
-    starts = np.flatnonzero(np.diff(of_row, prepend=-1))
+    starts = np.flatnonzero(np.diff(row, prepend=-1))
     if len(starts):
-        out[of_row[starts]] = np.add.reduceat(picked, starts, axis=0)
-    return out, np.bincount(of_row, minlength=rows).astype(np.int64)
+        out[row[starts]] = np.add.reduceat(power, starts, axis=0)
+    return out, np.bincount(row, minlength=rows).astype(np.int64)
 
 
 _CORE_FRAMES = 4  # at least: shorter runs share most of their samples with their neighbours
@@ -254,27 +256,25 @@ def _core_and_slots(
     power: Powers, row: Ints, kinds: npt.NDArray[np.int8], cores: Ints
 ) -> tuple[Powers, Ints, Ints, Powers]:
     """Mean power of each poll's core, and of runs of quiet frames as long, counted outwards from the poll."""
-    edges = np.searchsorted(row, np.arange(len(cores) + 1))
-    runs: list[tuple[int, int, int, int]] = []  # row, place, first frame, frame after the last
-    for index in np.flatnonzero(cores[:, 1] > cores[:, 0]).tolist():
-        low, high = int(edges[index]), int(edges[index + 1])
-        length = int(cores[index, 1] - cores[index, 0])
-        busy = np.flatnonzero(kinds[low:high] != _QUIET) + low
-        first, last = int(busy[0]), int(busy[-1]) + 1
-        before, after = min((first - low) // length, SLOTS_A_SIDE), min((high - last) // length, SLOTS_A_SIDE)
-        runs += [(index, -k, first - length * k, first - length * (k - 1)) for k in range(before, 0, -1)]
-        runs += [(index, k + 1, last + length * k, last + length * (k + 1)) for k in range(after)]
-    table = np.array(runs, dtype=np.int64).reshape(-1, 4)
-    core = np.full((len(cores), power.shape[1]), np.nan, dtype=np.float32)
     has = np.flatnonzero(cores[:, 1] > cores[:, 0])
-    core[has] = _means(power, cores[has])
-    return core, table[:, 0], table[:, 1], _means(power, table[:, 2:])
+    length = (cores[has, 1] - cores[has, 0])[:, None]
+    busy = np.flatnonzero(kinds != _QUIET)
+    first = busy[np.searchsorted(row[busy], has)][:, None]
+    last = busy[np.searchsorted(row[busy], has + 1) - 1][:, None] + 1
+    low, high = np.searchsorted(row, has)[:, None], np.searchsorted(row, has + 1)[:, None]
+    start = np.where(_PLACES < 0, first + length * _PLACES, last + length * (_PLACES - 1))
+    of_poll, place = np.nonzero((start >= low) & (start + length <= high))
+    slot_start = start[of_poll, place]
+    bounds = np.stack([slot_start, slot_start + length[of_poll, 0]], axis=1)
+    padded = np.concatenate([power, np.zeros((1, power.shape[1]), dtype=np.float32)])
+    core = np.full((len(cores), power.shape[1]), np.nan, dtype=np.float32)
+    core[has] = _means(padded, cores[has])
+    return core, has[of_poll], _PLACES[place], _means(padded, bounds)
 
 
 def _means(power: Powers, bounds: Ints) -> Powers:
-    """Mean over runs of frames [first, last), given as rows of `bounds`."""
+    """Mean over runs of frames [first, last), the rows of `bounds`; `power` ends with a spare row."""
     if not len(bounds):
         return np.zeros((0, power.shape[1]), dtype=np.float32)
-    padded = np.concatenate([power, np.zeros((1, power.shape[1]), dtype=np.float32)])
-    sums = np.add.reduceat(padded, bounds.ravel(), axis=0)[::2]
+    sums = np.add.reduceat(power, bounds.ravel(), axis=0)[::2]
     return np.asarray(sums / np.diff(bounds, axis=1).astype(np.float32), dtype=np.float32)

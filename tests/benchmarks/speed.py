@@ -1,0 +1,110 @@
+"""How fast a long recording is measured: ``python -m tests.benchmarks.speed [--seconds 3600]``.
+
+A simulated 48 kHz receiver with 5 polls a second goes through what an offline measurement does: cells of
+the pieces searched for the latency, the search, rows of a minute at a time, the reading and its spectrum.
+Times are processor seconds of this process; nothing is read from disk.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import time
+from collections.abc import Callable
+from typing import TypeVar
+
+import numpy as np
+
+from telltick.measure.cells import Cells, power_cells
+from telltick.measure.latency import find_latency_in, search_pieces
+from telltick.measure.reading import spectrum_of, take_reading
+from telltick.measure.rows import PollRows, measure_rows
+from telltick.model.traffic import Gate
+from tests.scenes import make_scene
+
+RATE_HZ = 48_000
+CHUNK_S = 60
+T = TypeVar("T")
+
+
+class Recording:
+    """A minute of audio and its polls, played over and over without taking more memory."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        self._scene = make_scene(1, excess_db=6.0, seconds=CHUNK_S, rate_hz=RATE_HZ)
+        self._twice = np.tile(self._scene.samples, 2)
+        turns = np.arange(int(np.ceil(seconds / CHUNK_S)))
+        gate = self._scene.gate
+        offset_s = np.repeat(turns * float(CHUNK_S), len(gate.start_s))
+        poll = np.tile(gate.poll, len(turns)) + np.repeat(turns * gate.polls, len(gate.poll))
+        self.gate = Gate(
+            np.tile(gate.start_s, len(turns)) + offset_s,
+            np.tile(gate.end_s, len(turns)) + offset_s,
+            np.tile(gate.rx, len(turns)),
+            poll,
+        )
+
+    def read(self, first: int, count: int) -> np.ndarray:
+        """Up to a minute of samples from anywhere in the recording."""
+        at = first % len(self._scene.samples)
+        return self._twice[at : at + count]
+
+
+def cells_of(recording: Recording) -> list[Cells]:
+    """Power cells of the pieces that are searched for the latency."""
+    parts = []
+    for start_s, end_s in search_pieces(recording.gate, 0.0, recording.seconds):
+        first = int(start_s * RATE_HZ)
+        samples = recording.read(first, int(end_s * RATE_HZ) - first)
+        parts.append(power_cells(samples, first, RATE_HZ))
+    return parts
+
+
+def rows_of(recording: Recording, gate: Gate) -> PollRows:
+    """Rows of the whole recording, a minute at a time."""
+    parts: list[PollRows] = []
+    at, end = 0, int(recording.seconds * RATE_HZ)
+    while at < end:
+        stop = min(end, at + CHUNK_S * RATE_HZ)
+        near = gate.between(at / RATE_HZ - 5, stop / RATE_HZ + 5)
+        rows = measure_rows(recording.read(at, stop - at), at, RATE_HZ, near)
+        parts.append(rows)
+        if stop == end:
+            break
+        at = int(rows.resume_s * RATE_HZ)
+    return PollRows.join(parts)
+
+
+def timed(call: Callable[[], T]) -> tuple[T, float]:
+    """A call's result and the processor seconds it took."""
+    began = time.process_time()
+    return call(), time.process_time() - began
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=float, default=3600.0)
+    seconds = parser.parse_args().seconds
+    recording = Recording(seconds)
+    timed(lambda: measure_rows(recording.read(0, RATE_HZ), 0, RATE_HZ, recording.gate.between(0, 5)))
+    before_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    table: dict[str, float] = {}
+    pieces, table["power cells"] = timed(lambda: cells_of(recording))
+    latency, table["latency"] = timed(lambda: find_latency_in(pieces, recording.gate))
+    gate = recording.gate.shifted(latency.seconds.value if latency else 0.0)
+    rows, table["rows"] = timed(lambda: rows_of(recording, gate))
+    _, table["reading"] = timed(lambda: take_reading(rows, latency=latency))
+    _, table["spectrum"] = timed(lambda: spectrum_of(rows))
+    table["together"] = sum(table.values())
+    print(f"{seconds:.0f} s of {RATE_HZ / 1000:g} kHz audio, {rows.polls} polls")
+    print(f"{'stage':<12} {'seconds':>8} {'x real time':>12}")
+    for stage, took in table.items():
+        print(f"{stage:<12} {took:8.2f} {seconds / max(took, 1e-9):12.0f}")
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"peak memory {peak_mb:.0f} MB, of which {before_mb:.0f} MB before measuring began")
+
+
+if __name__ == "__main__":
+    main()
