@@ -180,5 +180,6 @@ def _session_warnings(reader: SessionReader, latency: Latency | None, polls: int
     if reader.ending is None:
         said.append("The session has no ending: it is still being recorded, or its recorder was killed.")
     if reader.gaps:
-        said.append(f"Audio is missing in {len(reader.gaps)} places.")
+        count = len(reader.gaps)
+        said.append(f"Audio is missing in {count} place{'s' if count > 1 else ''}.")
     return said
