@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from telltick.model.plan import PollPlan
 from telltick.model.traffic import Burst, Direction, Poll
+from telltick.model.trial import TrialSlot
 from telltick.sources.poller import Poller
 
 PATIENCE_S = 10.0
@@ -49,6 +50,7 @@ class Heard:
     bursts: queue.Queue[Burst] = field(default_factory=queue.Queue)
     polls: queue.Queue[Poll] = field(default_factory=queue.Queue)
     troubles: queue.Queue[tuple[str, str]] = field(default_factory=queue.Queue)
+    draws: queue.Queue[TrialSlot] = field(default_factory=queue.Queue)
 
     def burst(self, direction: Direction | None = None) -> Burst:
         while True:
@@ -58,6 +60,9 @@ class Heard:
 
     def poll(self) -> Poll:
         return self.polls.get(timeout=PATIENCE_S)
+
+    def draw(self) -> TrialSlot:
+        return self.draws.get(timeout=PATIENCE_S)
 
     def trouble(self) -> tuple[str, str]:
         return self.troubles.get(timeout=PATIENCE_S)
@@ -72,5 +77,6 @@ def poller_for(plan: PollPlan, heard: Heard, open_port, **options) -> Poller:
         on_burst=heard.bursts.put,
         on_poll=heard.polls.put,
         on_trouble=lambda kind, words: heard.troubles.put((kind, words)),
+        on_draw=heard.draws.put,
         **options,
     )

@@ -9,6 +9,7 @@ import pytest
 
 from telltick.model.plan import PollPlan
 from telltick.model.traffic import Direction, PollOutcome
+from telltick.model.trial import drawn_slot
 from telltick.sources import poller as poller_module
 from telltick.sources.bench.pty_line import line_baud
 from telltick.sources.serial_port import open_port
@@ -189,6 +190,54 @@ def test_settings_that_cannot_be_are_refused_and_change_nothing(far, polling, se
     with pytest.raises(ValueError, match="must be"):
         getattr(poller, setter)(value)
     assert (poller.interval_s, poller.baud) == (0.05, 9600)
+
+
+def test_in_a_coin_trial_each_poll_goes_into_the_slot_drawn_for_it(far, heard, polling):
+    poller = polling(reply_terminator=None, interval_s=0.3)
+    far.hear(3)
+    before = heard.poll().number
+    rhythm = poller.start_trial()
+    drawn = [heard.draw() for _ in range(4)]
+    sent = [heard.poll() for _ in range(4)]
+    assert [poll.number for poll in sent] == [one.poll for one in drawn]
+    assert sent[0].number == before + 1
+    for poll, one in zip(sent, drawn, strict=True):
+        assert one.slot == drawn_slot(1, 0, one.cycle, rhythm.slots)
+        assert poll.due_ns == one.cycle_ns + one.slot * rhythm.slot_ns <= poll.sent_ns
+    poller.stop_trial()
+    assert poller.trial is None
+
+
+def test_a_new_interval_during_a_coin_trial_begins_a_new_leg_with_slots_of_its_own(far, heard, polling):
+    poller = polling(reply_terminator=None, interval_s=0.3)
+    far.hear(3)
+    heard.poll()
+    first = poller.start_trial()
+    assert heard.draw().leg == 0
+    poller.set_interval(0.15)
+    while (drawn := heard.draw()).leg == 0:
+        pass
+    assert (drawn.leg, drawn.cycle) == (1, 0) or drawn.cycle > 0
+    assert drawn.slots < first.slots
+
+
+def test_slots_hold_a_whole_poll_even_when_no_reply_has_been_seen(polling):
+    poller = polling(reply_timeout_ms=90, interval_s=0.1)
+    rhythm = poller.start_trial()
+    assert rhythm.stretched
+    assert rhythm.slot_ns >= 90_000_000
+
+
+def test_a_coin_trial_needs_polling_and_runs_once(polling):
+    poller = polling(enabled=False)
+    with pytest.raises(ValueError, match="polling is off"):
+        poller.start_trial()
+    with pytest.raises(ValueError, match="no coin trial is running"):
+        poller.stop_trial()
+    poller.set_polling(True)
+    poller.start_trial()
+    with pytest.raises(ValueError, match="already running"):
+        poller.start_trial()
 
 
 def test_poll_numbers_continue_where_they_were_told_to(far, heard):

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from telltick.model.clock import NS
-from telltick.sources.schedule import MOST_JITTER, Schedule
+from telltick.model.trial import Rhythm, rhythm_for
+from telltick.sources.schedule import MOST_JITTER, Schedule, TrialSchedule
 
 
 def slots(schedule: Schedule, count: int, busy_ns: int = 0) -> np.ndarray:
@@ -81,3 +82,63 @@ def test_a_new_interval_counts_from_the_moment_it_is_set():
     first, second = (schedule.next_slot(11 * NS).due_ns for _ in range(2))
     assert 11 * NS <= first <= 11 * NS + 20_000_000
     assert second - first == pytest.approx(100_000_000, abs=20_000_000)
+
+
+MS = NS // 1000
+
+
+def draws(seed: int, leg: int = 0, count: int = 4000, slots: int = 5, busy_ns: int = 0) -> list:
+    """The draws of a coin trial whose polls keep the caller busy for a while."""
+    schedule = TrialSchedule(Rhythm(slots, 40 * MS), seed, leg)
+    schedule.restart(NS)
+    out, now = [], NS
+    for _ in range(count):
+        slot = schedule.next_slot(now)
+        assert slot.due_ns == slot.drawn.cycle_ns + slot.drawn.slot * slot.drawn.slot_ns
+        out.append(slot.drawn)
+        now = slot.due_ns + busy_ns
+    return out
+
+
+@pytest.mark.parametrize("slots", [2, 5, 16])
+def test_a_coin_trial_draws_every_slot_equally_often(slots):
+    drawn = [one.slot for one in draws(7, slots=slots)]
+    # Pearson's chi-squared against scipy.stats.chisquare
+    assert stats.chisquare(np.bincount(drawn, minlength=slots)).pvalue > 0.01
+
+
+def test_a_draw_tells_nothing_about_the_next_one():
+    drawn = np.array([one.slot for one in draws(8)])
+    table = np.histogram2d(drawn[:-1], drawn[1:], bins=5)[0]
+    assert stats.chi2_contingency(table).pvalue > 0.01
+
+
+def test_the_draws_repeat_from_the_seed_and_differ_between_legs():
+    assert draws(7, count=50) == draws(7, count=50)
+    assert [one.slot for one in draws(7, count=50)] != [one.slot for one in draws(7, leg=1, count=50)]
+
+
+def test_each_cycle_has_one_poll_and_cycles_follow_without_pause():
+    drawn = draws(7, count=500, busy_ns=30 * MS)
+    assert [one.cycle for one in drawn] == list(range(500))
+    assert [one.cycle_ns for one in drawn] == [NS + cycle * 200 * MS for cycle in range(500)]
+
+
+def test_a_cycle_whose_slot_was_missed_gets_no_poll_and_the_draws_go_on_as_if_it_had():
+    schedule = TrialSchedule(Rhythm(5, 40 * MS), 7, 0)
+    schedule.restart(0)
+    later = schedule.next_slot(3600 * NS)
+    assert later.due_ns >= 3600 * NS
+    everything = {one.cycle: one.slot for one in draws(7, count=20_000)}
+    assert later.drawn.slot == everything[later.drawn.cycle]
+
+
+@pytest.mark.parametrize(
+    ("interval_ms", "need_ms", "slots", "slot_ms"),
+    [(200, 38, 5, 40), (1000, 38, 16, 62.5), (200, 99, 2, 100), (100, 80, 2, 80)],
+)
+def test_a_cycle_has_as_many_slots_as_fit_from_two_to_sixteen(interval_ms, need_ms, slots, slot_ms):
+    rhythm = rhythm_for(interval_ms * MS, need_ms * MS)
+    assert (rhythm.slots, rhythm.slot_ns) == (slots, slot_ms * MS)
+    assert rhythm.stretched == (rhythm.cycle_ns > interval_ms * MS)
+    assert ("longer than the poll interval" in str(rhythm)) == rhythm.stretched

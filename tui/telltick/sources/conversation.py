@@ -114,8 +114,8 @@ class Conversation:
 
     # ---- one poll
 
-    def ask(self, poll: Poll, hurry: Callable[[], bool]) -> None:
-        """Send the request at once and take the reply in; both, and the poll's outcome, are told.
+    def ask(self, poll: Poll, hurry: Callable[[], bool]) -> Poll:
+        """Send the request at once and take the reply in; both, and the poll with its outcome, are told.
 
         Args:
             poll: number, due time and the present moment as the time it is sent.
@@ -134,6 +134,7 @@ class Conversation:
             self._tell.trouble("request blocked", f"the handshake of {self._plan.port} holds requests back")
         finally:
             self._tell.poll(outcome)
+        return outcome
 
     def _reply_to(self, poll: Poll, end_ns: int, hurry: Callable[[], bool]) -> Poll:
         """The poll with its outcome, once the reply to a request that ended at `end_ns` is in or overdue."""

@@ -4,20 +4,26 @@ from __future__ import annotations
 
 import contextlib
 import threading
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
+from telltick.model.clock import NS
 from telltick.model.errors import DeviceError
 from telltick.model.plan import PollPlan
 from telltick.model.traffic import Burst, Poll, PollOutcome
+from telltick.model.trial import Rhythm, TrialSlot, rhythm_for
 from telltick.sources.conversation import Conversation, Reports
-from telltick.sources.schedule import Schedule, Slot
+from telltick.sources.schedule import Schedule, Slot, TrialSchedule
 from telltick.sources.serial_port import PORT_ERRORS, Port
 
 OPEN_ERRORS: tuple[type[Exception], ...] = (DeviceError, *PORT_ERRORS)
 RETRY_S = 1.0
 IDLE_NS = 100_000_000
+GUARD_NS = 8_000_000  # between a poll and the next slot: ringing, and what the latency may be off by
+UNAWAITED_NS = 50_000_000  # room for a reply that the plan does not wait for
+LAST_POLLS = 50  # whose length tells what a poll needs
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +32,7 @@ class _Wanted:
 
     Attributes:
         grid: rises whenever the schedule is to start anew.
+        trial: how the cycles of the coin trial are cut; None without one.
     """
 
     polling: bool
@@ -33,6 +40,7 @@ class _Wanted:
     baud: int
     grid: int = 1
     stopping: bool = False
+    trial: Rhythm | None = None
 
 
 class Poller:
@@ -52,6 +60,7 @@ class Poller:
         on_burst: Callable[[Burst], None],
         on_poll: Callable[[Poll], None],
         on_trouble: Callable[[str, str], None],
+        on_draw: Callable[[TrialSlot], None] = lambda _: None,
         first_number: int = 0,
     ) -> None:
         """Set up; nothing is opened before `start`.
@@ -60,12 +69,13 @@ class Poller:
             plan: what to poll and how.
             open_port: opens the plan's port; raises DeviceError.
             clock_ns: session time.
-            seed: of the schedule's jitter.
+            seed: of the schedule's jitter and of the coin trial's draws.
             on_burst: told of every run of bytes, in either direction.
             on_poll: told of every poll once it is over. When the plan awaits no reply, a poll that was sent
                 counts as answered, with no reply time.
             on_trouble: told of troubles: a kind (``serial lost``, ``serial back``, ``late reply``,
                 ``incomplete reply``, ``serial garbage``, ``request blocked``, ``baud refused``) and words.
+            on_draw: told of each draw of a coin trial, just before its poll is sent.
             first_number: number of the first poll.
         """
         self._plan = plan
@@ -73,7 +83,12 @@ class Poller:
         self._clock_ns = clock_ns
         self._tell = Reports(on_burst, on_poll, on_trouble)
         self._number = first_number
-        self._schedule = Schedule(plan.interval_s, plan.jitter_ms, seed)
+        self._seed = seed
+        self._tell_draw = on_draw
+        self._steady = Schedule(plan.interval_s, plan.jitter_ms, seed)
+        self._schedule: Schedule | TrialSchedule = self._steady
+        self._legs = 0
+        self._took_ns: deque[int] = deque(maxlen=LAST_POLLS)
         self._changed = threading.Condition()
         self._wanted = _Wanted(plan.enabled, plan.interval_s, plan.baud)
         self._applied = replace(self._wanted, grid=0)
@@ -99,6 +114,11 @@ class Poller:
         """Bits per second."""
         return self._wanted.baud
 
+    @property
+    def trial(self) -> Rhythm | None:
+        """How the cycles of the coin trial are cut; None without one."""
+        return self._wanted.trial
+
     def start(self) -> None:
         """Open the port and begin."""
         self._thread = threading.Thread(target=self._run, name="poller", daemon=True)
@@ -121,7 +141,8 @@ class Poller:
             ValueError: no such interval can be polled at.
         """
         replace(self._plan, interval_s=interval_s)  # checks the range
-        self._want(new_grid=True, interval_s=interval_s)
+        trial = self.trial and self._rhythm(interval_s)
+        self._want(new_grid=True, interval_s=interval_s, trial=trial)
 
     def set_baud(self, baud: int) -> None:
         """Change the character rate once the reply under way is in; a port may refuse it, and says so.
@@ -130,7 +151,50 @@ class Poller:
             ValueError: no such rate.
         """
         replace(self._plan, baud=baud)
-        self._want(baud=baud)
+        slower = max(1.0, self.baud / baud)
+        trial = self.trial and self._rhythm(self.interval_s, slower)
+        self._want(new_grid=trial is not None, baud=baud, trial=trial)
+
+    def start_trial(self) -> Rhythm:
+        """Begin a coin trial with the next request; returns how its cycles are cut.
+
+        Raises:
+            ValueError: it runs already, or polling is off.
+        """
+        if self.trial is not None:
+            raise ValueError("a coin trial is already running")
+        if not self.polling:
+            raise ValueError("polling is off: start it, let some polls pass, then start the coin trial")
+        rhythm = self._rhythm(self.interval_s)
+        self._want(new_grid=True, trial=rhythm)
+        return rhythm
+
+    def stop_trial(self) -> None:
+        """Go back to steady polling.
+
+        Raises:
+            ValueError: no coin trial runs.
+        """
+        if self.trial is None:
+            raise ValueError("no coin trial is running")
+        self._want(new_grid=True, trial=None)
+
+    def _rhythm(self, interval_s: float, slower: float = 1.0) -> Rhythm:
+        """Cut an interval into slots as long as the last answered polls took.
+
+        Args:
+            interval_s: the poll interval.
+            slower: how many times longer characters are about to take.
+        """
+        with self._changed:
+            took_ns = sorted(self._took_ns)
+        if took_ns:  # one poll that took much longer than the others must not cost slots
+            busy_ns = took_ns[int(0.95 * (len(took_ns) - 1))] * slower
+        else:
+            timeout_ns = self._plan.reply_timeout_ms * 1e6
+            frame_ns = len(self._plan.frame) * self._plan.line.char_time_s(self.baud) * NS
+            busy_ns = frame_ns * slower + timeout_ns
+        return rhythm_for(round(interval_s * NS), round(busy_ns) + GUARD_NS)
 
     def _want(self, new_grid: bool = False, **changes: Any) -> None:
         with self._changed:
@@ -199,12 +263,21 @@ class Poller:
     def _apply(self, talk: Conversation, wanted: _Wanted) -> None:
         before, self._applied = self._applied, wanted
         if wanted.grid != before.grid:
-            self._schedule.restart(self._clock_ns(), wanted.interval_s)
+            self._lay_grid(wanted)
             self._slot = None
         if wanted.baud != talk.baud:
             talk.set_baud(wanted.baud)
             if talk.baud != wanted.baud:
                 self._want(baud=talk.baud)
+
+    def _lay_grid(self, wanted: _Wanted) -> None:
+        now_ns = self._clock_ns()
+        self._steady.restart(now_ns, wanted.interval_s)
+        self._schedule = self._steady
+        if wanted.trial is not None:
+            self._schedule = TrialSchedule(wanted.trial, self._seed, self._legs)
+            self._schedule.restart(now_ns)
+            self._legs += 1
 
     def _poll(self, talk: Conversation, slot: Slot) -> None:
         with self._changed:  # so that no request starts after set_polling(False) has returned
@@ -212,5 +285,11 @@ class Poller:
                 return
             sent_ns = self._clock_ns()
         number, self._number = self._number, self._number + 1
+        if slot.drawn is not None:
+            self._tell_draw(replace(slot.drawn, poll=number))
         poll = Poll(number, slot.due_ns, sent_ns, PollOutcome.ERROR)
-        talk.ask(poll, hurry=lambda: self._wanted.stopping)
+        answered = talk.ask(poll, hurry=lambda: self._wanted.stopping)
+        if answered.outcome is PollOutcome.REPLY:
+            unseen_ns = UNAWAITED_NS if answered.reply_ns is None else 0
+            with self._changed:
+                self._took_ns.append(self._clock_ns() - sent_ns + unseen_ns)
