@@ -219,10 +219,18 @@ def test_trouble_is_told_in_words():
     assert "saved session" in health_rows(InputHealth(-30.0, -12.0), Phase.PAUSED)[0]
 
 
-def test_advice_is_given_in_full_even_in_the_smallest_panel():
-    advice = "the input clips: lower the audio level until it stops"
-    page = " ".join(health_rows(InputHealth(-3.0, 0.0, clipped=5, advice=advice)))
-    assert advice in " ".join(page.split())
+ADVICE = "the input clips: lower the audio level until it stops"
+
+
+def test_advice_is_given_in_full_where_there_is_room():
+    page = " ".join(health_rows(InputHealth(-3.0, 0.0, clipped=5, advice=ADVICE), height=5))
+    assert ADVICE in " ".join(page.split())
+    assert "CLIPS 5" in page
+
+
+def test_in_the_smallest_panel_advice_takes_the_place_of_the_counts():
+    rows = health_rows(InputHealth(-3.0, 0.0, clipped=5, advice=ADVICE), height=3)
+    assert rows[2] == "the input clips: lower the a.."
 
 
 def test_warnings_are_not_told_by_colour_alone():

@@ -32,9 +32,9 @@ def test_an_axis_does_not_follow_small_wanderings(low, span, wanderings):
 
 def test_an_axis_moves_when_levels_leave_it_and_when_they_use_little_of_it():
     scale = LevelScale(-100, -70)
-    assert scale.holding(-99, -65).top_db == -60
-    assert LevelScale(-110, -40).holding(-99, -75) == LevelScale(-100, -70)
-    assert LevelScale(-110, -70).holding(-99, -75) == LevelScale(-110, -70)
+    assert scale.holding(-99, -65) == LevelScale(-100, -60)
+    assert LevelScale(-120, -60).holding(-99, -75) == LevelScale(-100, -70)
+    assert LevelScale(-110, -60).holding(-99, -75) == LevelScale(-110, -60)
     assert scale.holding(math.nan, math.nan) == scale
 
 

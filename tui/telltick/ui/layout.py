@@ -57,7 +57,7 @@ def _left_heights(body: int) -> dict[str, int]:
 
 def _right_heights(body: int) -> dict[str, int]:
     """Meter, setup and input health share the right side."""
-    health = 4 if body < 24 else 5
+    health = 3 if body < 24 else 5
     meter = 12 if body < 24 else 14 if body < 36 else 20 if body < 50 else 30
     return {"meter": meter, "setup": body - meter - health, "health": health}
 

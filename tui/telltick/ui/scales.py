@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+STEP_DB = 10.0
 REACHES_DB = (3.0, 6.0, 12.0, 24.0, 48.0)
 
 
@@ -25,19 +26,24 @@ class LevelScale:
     @classmethod
     def around(cls, low_db: float, high_db: float, least_span_db: float) -> LevelScale:
         """The smallest axis that holds both levels."""
-        bottom = math.floor(low_db / 10) * 10.0
-        top = math.ceil(high_db / 10) * 10.0
+        bottom = math.floor(low_db / STEP_DB) * STEP_DB
+        top = math.ceil(high_db / STEP_DB) * STEP_DB
         return cls(bottom, max(top, bottom + least_span_db), least_span_db)
 
     def holding(self, low_db: float, high_db: float) -> LevelScale:
-        """This axis if the levels sit well in it, else one that fits; NaN changes nothing."""
+        """This axis, stretched if need be, or a new one when much of it is not used; NaN changes nothing."""
         if not (math.isfinite(low_db) and math.isfinite(high_db)):
             return self
         fitting = LevelScale.around(low_db, high_db, self.least_span_db)
-        inside = self.bottom_db <= low_db and high_db <= self.top_db
-        # One step of slack: an axis that could just lose ten dB would soon want them back.
-        roomy = self.top_db - self.bottom_db - (fitting.top_db - fitting.bottom_db) > 10.0
-        return self if inside and not roomy else fitting
+        bottom, top = min(self.bottom_db, fitting.bottom_db), max(self.top_db, fitting.top_db)
+        stretched = LevelScale(bottom, top, self.least_span_db)
+        # Levels that wander across a ten must not make the axis jump: it keeps one spare step at each end.
+        return fitting if stretched.span_db - fitting.span_db > 2 * STEP_DB else stretched
+
+    @property
+    def span_db(self) -> float:
+        """From edge to edge."""
+        return self.top_db - self.bottom_db
 
     def rows(self, level_db: float, height: int) -> float:
         """How many rows above the lower edge a level lies, within a plot of `height` rows."""

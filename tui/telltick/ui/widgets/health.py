@@ -5,7 +5,7 @@ from __future__ import annotations
 from telltick.model.snapshot import InputHealth, Phase, Snapshot
 from telltick.ui.format import db
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Role, Room, Row, Run, row, rule, wrapped
+from telltick.ui.rows import Role, Room, Row, Run, row, rule, shorten, wrapped
 from telltick.ui.widgets.panel import Panel
 
 LOWEST_DBFS = -60.0
@@ -35,8 +35,10 @@ def draw_health(snapshot: Snapshot, room: Room) -> list[Row]:
     health = snapshot.health
     rows = [rule("input", room, _alive(snapshot, room.glyphs)), _level(health, room.width, room.glyphs)]
     advice = wrapped(room.glyphs.clean(health.advice), room.width, Role.WARN) if health.advice else []
-    rows += [_counts(health)] if len(advice) + 3 <= room.height else []
-    rows += advice
+    if len(advice) + 3 <= room.height:
+        rows += [_counts(health), *advice]
+    else:  # the notice line has the advice in full
+        rows += [row(Run(shorten(room.glyphs.clean(health.advice), room.width), Role.WARN))]
     if health.gaps and health.last_gap:
         rows += wrapped(f"last gap: {room.glyphs.clean(health.last_gap)}", room.width, Role.LABEL)
     return rows[: room.height]

@@ -14,6 +14,7 @@ class NoticeLine(Panel):
         super().__init__("notice", glyphs)
         self._said: tuple[str, Role] = ("", Role.TEXT)
         self._passed_on: tuple[str, ...] = ()
+        self._advised = ""
 
     @property
     def text(self) -> str:
@@ -31,6 +32,13 @@ class NoticeLine(Panel):
         self._passed_on = notices
         if new:
             self.say(new[-1], Role.MARK)
+
+    def advise(self, advice: str) -> None:
+        """Say what to do about the input, when that is news."""
+        if advice != self._advised:
+            self._advised = advice
+            if advice:
+                self.say(advice, Role.WARN)
 
     def redraw(self) -> None:
         """Draw what is at hand."""

@@ -112,7 +112,7 @@ def _flow(items: list[Row], room: Room) -> tuple[list[Row], int]:
             rows.append(item)
         else:
             left_over += 1
-    return rows, left_over
+    return [fit(line, room.width) for line in rows], left_over
 
 
 def _fits(line: Row, item: Row, width: int) -> bool:

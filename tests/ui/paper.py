@@ -1,0 +1,119 @@
+"""A terminal in memory: a toolkit driver that answers questions, and screens to compare."""
+
+from __future__ import annotations
+
+import re
+
+import pyte
+from textual import events
+from textual.drivers.headless_driver import HeadlessDriver
+from textual.geometry import Size
+
+from telltick.ui.wire import WiredApp
+
+QUESTION = re.compile(r"\x1b\[(\d+);(\d+)H\x1b\[6n")
+
+
+class PaperDriver(HeadlessDriver):
+    """Keeps what is written, frame by frame, and answers at once while `answering`."""
+
+    def __init__(self, *given, **named) -> None:
+        super().__init__(*given, **named)
+        self.written: list[str] = []
+        self.answering = True
+
+    @property
+    def is_headless(self) -> bool:
+        return False
+
+    def write(self, data: str) -> None:
+        self.written.append(data)
+        if self.answering:
+            self.answer(data)
+
+    def answer(self, data: str) -> None:
+        for row, column in QUESTION.findall(data):
+            self.process_message(events.CursorPosition(int(column) - 1, int(row) - 1))
+
+    def resize(self, width: int, height: int) -> None:
+        size = Size(width, height)
+        self.send_message(events.Resize(size, size))
+
+
+class Glass(pyte.Screen):
+    """A terminal's screen, as an independent emulator draws it."""
+
+    def __init__(self, width: int, height: int) -> None:
+        super().__init__(width, height)
+        self.reset_mode(pyte.modes.DECAWM)  # the toolkit turns wrapping off
+        self._stream = pyte.Stream(self)
+
+    def draw_on(self, text: str) -> None:
+        self._stream.feed(text)
+
+    def rows(self) -> list[list[tuple]]:
+        """Every cell as it is seen: of a blank the foreground is not."""
+        return [[_seen(self.buffer[y][x]) for x in range(self.columns)] for y in range(self.lines)]
+
+    def text(self) -> str:
+        return "\n".join(self.display)
+
+
+def _seen(char) -> tuple:
+    drawn = char.underscore or char.strikethrough or char.reverse
+    ink = char.fg if drawn or char.data != " " else None
+    return (
+        char.data,
+        ink,
+        char.bg,
+        char.bold,
+        char.italics,
+        char.underscore,
+        char.strikethrough,
+        char.reverse,
+    )
+
+
+class Twin:
+    """Two glasses: one drawn on with an app's own frames, one with what it sends instead."""
+
+    def __init__(self, app: WiredApp, width: int, height: int) -> None:
+        self.stock, self.reduced = Glass(width, height), Glass(width, height)
+        self.stock_bytes = self.reduced_bytes = self.frames = 0
+        app.driver_class = PaperDriver
+        display = app._display
+
+        def both(screen, renderable) -> None:
+            ready = not app._batch_count and app._running and not app._closed and app._driver is not None
+            if ready and hasattr(renderable, "render_segments"):
+                self.frames += 1
+                stock = renderable.render_segments(app.console)
+                self.stock_bytes += len(stock.encode())
+                self.stock.draw_on(stock)
+            display(screen, renderable)
+            self.take(app)
+
+        app._display = both
+
+    def take(self, app: WiredApp) -> None:
+        driver = app._driver
+        if driver is None:
+            return
+        for text in driver.written:
+            self.reduced_bytes += len(text.encode())
+            self.reduced.draw_on(text)
+        driver.written.clear()
+
+    def resize(self, app: WiredApp, width: int, height: int) -> None:
+        for glass in (self.stock, self.reduced):
+            glass.resize(height, width)
+        app._driver.resize(width, height)
+
+    def differences(self) -> list[tuple]:
+        """(row, column, cell of the stock frames, cell of the reduced ones) where these differ."""
+        return [
+            (y, x, a, b)
+            for y, (ours, theirs) in enumerate(zip(self.stock.rows(), self.reduced.rows(), strict=True))
+            for x, (a, b) in enumerate(zip(ours, theirs, strict=True))
+            if a != b
+        ]
