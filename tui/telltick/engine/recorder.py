@@ -22,6 +22,8 @@ from telltick.model.errors import DeviceError, StorageError
 from telltick.model.marks import MarkKind, Origin, setup_at
 from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.traffic import Burst, Poll
+from telltick.model.trial import FACTOR as TRIAL
+from telltick.model.trial import TrialSlot
 from telltick.sources.audio import AudioBlock
 from telltick.sources.poller import Poller
 from telltick.store.journal import Journal
@@ -94,6 +96,9 @@ class Recorder:
             return ending
 
 
+_Event = AudioBlock | Burst | Poll | TrialSlot | Trouble
+
+
 class _Session:
     """State of one recording in progress."""
 
@@ -101,7 +106,7 @@ class _Session:
         self._plan = recorder
         self._inputs = recorder.inputs
         self._journal = journal
-        self._events: queue.SimpleQueue[AudioBlock | Burst | Poll | Trouble] = queue.SimpleQueue()
+        self._events: queue.SimpleQueue[_Event] = queue.SimpleQueue()
         self._zero_ns = self._inputs.zero_ns
         self._capture = AudioCapture(
             self._inputs.audio,
@@ -162,6 +167,7 @@ class _Session:
             on_burst=self._events.put,
             on_poll=self._events.put,
             on_trouble=lambda kind, note: self._events.put(Trouble(kind, note, self.now_ns())),
+            on_draw=self._events.put,
         )
 
     # ---- facts from the inputs
@@ -173,21 +179,23 @@ class _Session:
             return
         self._store([first, *self._drain()])
 
-    def _drain(self) -> list[AudioBlock | Burst | Poll | Trouble]:
+    def _drain(self) -> list[_Event]:
         events = []
         while not self._events.empty():
             events.append(self._events.get_nowait())
         return events
 
-    def _store(self, events: list[AudioBlock | Burst | Poll | Trouble]) -> None:
+    def _store(self, events: list[_Event]) -> None:
         bursts = [event for event in events if isinstance(event, Burst)]
-        others = [event for event in events if isinstance(event, Poll | Trouble)]
+        others = [event for event in events if isinstance(event, Poll | TrialSlot | Trouble)]
         if bursts or others:
             with self._journal.batch():
                 self._journal.add_bursts(bursts)
                 for fact in others:
                     if isinstance(fact, Poll):
                         self._journal.add_poll(fact)
+                    elif isinstance(fact, TrialSlot):
+                        self._journal.add_trial_slot(fact)
                     else:
                         self._journal.add_health(HealthNote(fact.t_ns, fact.kind, 0.0, fact.note))
         for event in events:
@@ -210,14 +218,20 @@ class _Session:
         if self._poller is None:
             return Outcome(request.number, self.now_ns(), False, "this session has no poll plan")
         try:
-            factor, value = _instruct(self._poller, request)
+            factor, value, note = _instruct(self._poller, request)
         except (ValueError, OSError) as why:
             return Outcome(request.number, self.now_ns(), False, str(why))
         now = self.now_ns()
         self._journal.add_mark(
-            t_ns=now, settled_ns=now, kind=MarkKind.CHANGE, factor=factor, value=value, origin=Origin.PROGRAM
+            t_ns=now,
+            settled_ns=now,
+            kind=MarkKind.CHANGE,
+            factor=factor,
+            value=value,
+            note=note,
+            origin=Origin.PROGRAM,
         )
-        return Outcome(request.number, now, True, f"{factor}: {value}")
+        return Outcome(request.number, now, True, ", ".join(filter(None, (f"{factor}: {value}", note))))
 
     def _follow_setup(self) -> None:
         """Let a simulated bench do what the operator's marks say was done to it."""
@@ -231,23 +245,34 @@ class _Session:
         self._applied = setup
 
 
-def _instruct(poller: Poller, request: Request) -> tuple[str, str]:
-    """Pass a request on to the poller; returns the factor it changes and the new value."""
+def _instruct(poller: Poller, request: Request) -> tuple[str, str, str]:
+    """Pass a request on to the poller; returns the factor it changes, the new value, and more about it."""
     match request.verb:
         case Verb.START_POLLING:
             poller.set_polling(True)
-            return "polling", "on"
+            return "polling", "on", ""
         case Verb.STOP_POLLING:
             poller.set_polling(False)
-            return "polling", "off"
+            return "polling", "off", ""
         case Verb.SET_INTERVAL:
             poller.set_interval(_number(request, float))
-            return "poll interval", f"{poller.interval_s:g} s"
+            return "poll interval", f"{poller.interval_s:g} s", _trial_note(poller)
         case Verb.SET_BAUD:
             poller.set_baud(_number(request, int))
-            return "baud", f"{poller.baud}"
+            return "baud", f"{poller.baud}", _trial_note(poller)
+        case Verb.START_TRIAL:
+            poller.start_trial()
+            return TRIAL, "on", _trial_note(poller)
+        case Verb.STOP_TRIAL:
+            poller.stop_trial()
+            return TRIAL, "off", ""
         case _:
             raise ValueError(f"the poller cannot {request.verb}")
+
+
+def _trial_note(poller: Poller) -> str:
+    """How the cycles of a coin trial are cut; empty without one."""
+    return "" if poller.trial is None else str(poller.trial)
 
 
 def _number(request: Request, kind: Callable[[str], N]) -> N:
