@@ -10,7 +10,7 @@ from telltick.engine.gates import gate_near
 from telltick.export.files import export_session
 from telltick.export.json_out import measurement_document
 from telltick.measure.cells import Cells, power_cells
-from telltick.measure.latency import find_latency
+from telltick.measure.latency import find_latency_in, search_pieces
 from telltick.measure.reading import polling_facts, spectrum_of, take_reading
 from telltick.measure.rows import PollRows, measure_rows
 from telltick.model.marks import Step, steps_of
@@ -37,9 +37,8 @@ def measure_session(reader: SessionReader, progress: Progress = lambda _: None) 
     shift_of_run: list[float] = []
     for first, end in runs:
         latency = _latency_of_run(reader, first, end)
-        shift_s = latency.seconds.value if latency else 0.0
-        parts += _rows_of_run(reader, first, end, shift_s, progress)
-        shift_of_run.append(shift_s)
+        parts += _rows_of_run(reader, first, end, latency, progress)
+        shift_of_run.append(latency.seconds.value if latency else 0.0)
         if latency:
             latencies.append(latency)
     rows = PollRows.join(parts) if parts else None
@@ -98,28 +97,35 @@ def _runs(reader: SessionReader) -> list[tuple[int, int]]:
 
 def _latency_of_run(reader: SessionReader, first: int, end: int) -> Latency | None:
     rate = reader.facts.rate_hz
+    gate = gate_near(reader, first / rate, end / rate)
+    pieces = [_cells(reader, *piece) for piece in search_pieces(gate, first / rate, end / rate)]
+    return find_latency_in([piece for piece in pieces if piece is not None], gate)
+
+
+def _cells(reader: SessionReader, start_s: float, end_s: float) -> Cells | None:
+    """Power cells of a stretch of audio seconds, a minute of audio in memory at a time."""
+    rate = reader.facts.rate_hz
+    at, end = int(start_s * rate), int(end_s * rate)
     parts: list[Cells] = []
-    at = first
     while at < end:
         stop = min(end, at + int(CHUNK_S * rate))
         cells = power_cells(reader.audio.read(at, stop - at), at, rate)
         parts.append(cells)
         at = max(int(cells.resume_s * rate), at + 1) if stop < end else end
-    if not parts or not any(len(part.power) for part in parts):
-        return None
-    cells = Cells.join(parts)
-    return find_latency(cells.power, cells.first, gate_near(reader, first / rate, end / rate))
+    return Cells.join(parts) if any(len(part.power) for part in parts) else None
 
 
 def _rows_of_run(
-    reader: SessionReader, first: int, end: int, shift_s: float, progress: Progress
+    reader: SessionReader, first: int, end: int, latency: Latency | None, progress: Progress
 ) -> list[PollRows]:
     rate = reader.facts.rate_hz
     out: list[PollRows] = []
     at = first
     while at < end:
         stop = min(end, at + int(CHUNK_S * rate))
-        gate = gate_near(reader, at / rate, stop / rate).shifted(shift_s)
+        gate = gate_near(reader, at / rate, stop / rate)
+        if latency is not None:
+            gate = gate.shifted(latency.shift_s(gate.start_s))
         rows = measure_rows(reader.audio.read(at, stop - at), at, rate, gate)
         if len(rows.poll):
             out.append(rows)
