@@ -13,9 +13,10 @@ from telltick.model.clock import Floats
 from telltick.model.traffic import Ints
 
 _BETS = np.array([0.05, 0.1, 0.2, 0.4, 0.8, 1.6])
+_BET_SHARES = np.array([0.05, 0.2, 0.35, 0.25, 0.1, 0.05])  # most where a hundred polls just suffice
 _SIGN_BETS = np.array([0.05, 0.1, 0.2, 0.4, 0.7])
 _FAR = 3.0  # scaled deviations beyond this lose their say: a crash tells nothing about the polls
-_TRIAL_SHARES = np.log([0.5, 0.3, 0.2])  # of sizes, ranks, signs: each wins in some kind of noise
+_TRIAL_SHARES = np.array([0.7, 0.15, 0.15])  # of sizes, ranks, signs: each wins in some kind of noise
 
 
 def tie_log_e(differences: Floats) -> Floats:
@@ -34,7 +35,7 @@ def tie_log_e(differences: Floats) -> Floats:
         return np.zeros(0)
     z = redescending(d / running_scale(d))
     sizes = [np.cumsum(np.log1p(0.98 * np.tanh(bet * z))) for bet in _BETS]
-    return log_mean_exp(np.stack([sign_log_e(d), log_mean_exp(np.stack(sizes))]))
+    return log_mean_exp(np.stack([sign_log_e(d), log_mean_exp(np.stack(sizes), _BET_SHARES)]))
 
 
 def trial_log_e(log_power: Floats, drawn: Ints) -> Floats:
@@ -61,8 +62,7 @@ def trial_log_e(log_power: Floats, drawn: Ints) -> Floats:
         return np.zeros(len(drawn))
     y, slot = log_power[known], drawn[known]
     kinds = np.stack([_softmax_log_e(_sizes(y), slot), _softmax_log_e(_ranks(y), slot), _pair_log_e(y, slot)])
-    top = (kinds + _TRIAL_SHARES[:, None]).max(axis=0)
-    log_e = top + np.log(np.exp(kinds + _TRIAL_SHARES[:, None] - top).sum(axis=0))
+    log_e = log_mean_exp(kinds, _TRIAL_SHARES)
     counted = np.cumsum(known)
     return np.concatenate([[0.0], log_e])[counted]
 
@@ -106,7 +106,7 @@ def _softmax_log_e(z: Floats, drawn: Ints) -> Floats:
     for bet in _BETS:
         top = bet * z.max(axis=1)
         logs.append(np.cumsum(bet * chosen - top - np.log(np.exp(bet * z - top[:, None]).mean(axis=1))))
-    return log_mean_exp(np.stack(logs))
+    return log_mean_exp(np.stack(logs), _BET_SHARES)
 
 
 def _pair_log_e(log_power: Floats, drawn: Ints) -> Floats:
@@ -131,7 +131,7 @@ def running_scale(d: Floats) -> Floats:
     return np.maximum(out / 0.6745, 1e-9)
 
 
-def log_mean_exp(logs: Floats) -> Floats:
-    """Log of the mean of exp over the first axis."""
+def log_mean_exp(logs: Floats, shares: Floats | None = None) -> Floats:
+    """Log of the mean of exp over the first axis, weighted by `shares` (which add up to one) if given."""
     top = logs.max(axis=0)
-    return np.asarray(top + np.log(np.mean(np.exp(logs - top), axis=0)))
+    return np.asarray(top + np.log(np.average(np.exp(logs - top), axis=0, weights=shares)))
