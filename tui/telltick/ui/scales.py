@@ -25,7 +25,9 @@ class LevelScale:
 
     @classmethod
     def around(cls, low_db: float, high_db: float, least_span_db: float) -> LevelScale:
-        """The smallest axis that holds both levels."""
+        """The smallest axis that holds both levels; any axis where they are NaN."""
+        if not (math.isfinite(low_db) and math.isfinite(high_db)):
+            return cls(-least_span_db, 0.0, least_span_db)
         bottom = math.floor(low_db / STEP_DB) * STEP_DB
         top = math.ceil(high_db / STEP_DB) * STEP_DB
         return cls(bottom, max(top, bottom + least_span_db), least_span_db)

@@ -123,10 +123,16 @@ class SessionScreen(Screen[None]):
 
     def on_mount(self) -> None:
         """Begin to look."""
-        if self._first_notice:
-            self.query_one(NoticeLine).say(self._first_notice, Role.MARK)
+        self.say(self._first_notice or self._hint(), Role.MARK)
         self.lookout.start()
         self.set_interval(TICK_S, self._look_when_due)
+
+    def _hint(self) -> str:
+        """What somebody who has never been here needs to know."""
+        help_, play = self.keymap.shown("help"), self.keymap.shown("play")
+        if self.is_replay:
+            return f"{play} plays and pauses; {help_} lists the keys"
+        return f"press a key when you change something, before you touch it; {help_} lists the keys"
 
     @property
     def is_replay(self) -> bool:

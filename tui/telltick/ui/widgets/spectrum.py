@@ -15,6 +15,8 @@ from telltick.ui.scales import LevelScale, level_ticks
 from telltick.ui.widgets.panel import Panel
 
 MARGIN = 6  # columns left of the plots, for level labels
+LEAST_SPAN_DB = 30.0
+SPAN_BEFORE_AUDIO_DBFS = (-100.0, -70.0)
 AXIS_ROWS, SHORT_AXIS_ROWS = 2, 1
 SHORT_BELOW = 12  # rows of the panel below which the axis has no row of its own
 TICK_HZ = (100, 200, 250, 500, 1000)
@@ -27,7 +29,7 @@ class SpectrumPlot(Panel):
     def __init__(self, glyphs: Glyphs, band: Band | None = None) -> None:
         super().__init__("spectrum", glyphs)
         self._band = band or Band()
-        self._scale = LevelScale.around(-100.0, -70.0, least_span_db=30.0)
+        self._scale: LevelScale | None = None
         self._spectrum: Spectrum | None = None
 
     def show(self, snapshot: Snapshot) -> None:
@@ -43,8 +45,10 @@ class SpectrumPlot(Panel):
             return
         columns = None if self._spectrum is None else Columns.of(self._spectrum, width - MARGIN)
         if columns is not None:
-            self._scale = self._scale.holding(*columns.reach(self._band))
-        self.put(draw_spectrum(columns, self._scale, self._band, self.room))
+            reach = columns.reach(self._band)
+            self._scale = (self._scale or LevelScale.around(*reach, LEAST_SPAN_DB)).holding(*reach)
+        scale = self._scale or LevelScale(*SPAN_BEFORE_AUDIO_DBFS)
+        self.put(draw_spectrum(columns, scale, self._band, self.room))
 
 
 def draw_spectrum(columns: Columns | None, scale: LevelScale, band: Band, room: Room) -> list[Row]:
@@ -87,14 +91,16 @@ class _Plot:
         quiet, active, floor = (
             self._rows(float(level[k])) for level in (columns.quiet, columns.active, columns.floor)
         )
-        if math.isfinite(quiet):
-            for r in range(round(quiet)):
-                self._put(k, r, self._glyphs.quiet, Role.QUIET)
         line = round(floor) if math.isfinite(floor) else -1
-        if line >= 0:
-            self._put(k, line, self._glyphs.surface, Role.FLOOR)
-        if math.isfinite(active - quiet) and columns.rise_db[k] >= LEAST_RISE_DB:
-            self._rise(k, min(round(quiet), math.floor(active)), active, line)
+        if math.isfinite(quiet):
+            # Off a tone the quiet level jitters about the floor: one edge serves both.
+            base = line if abs(quiet - floor) < 1 else round(quiet)
+            for r in range(base):
+                self._put(k, r, self._glyphs.quiet, Role.QUIET)
+            if line >= 0:
+                self._put(k, line, self._glyphs.surface, Role.FLOOR)
+            if math.isfinite(active) and columns.rise_db[k] >= LEAST_RISE_DB:
+                self._rise(k, min(base, math.floor(active)), active, line)
 
     def _rise(self, k: int, bottom: int, active: float, line: int) -> None:
         for r, glyph in blocks(max(bottom, 0), active, self.canvas.height, self._glyphs):

@@ -17,6 +17,7 @@ from telltick.ui.scales import LevelScale
 from telltick.ui.widgets.panel import Panel
 from telltick.ui.widgets.spectrum import MARGIN
 
+LEAST_SPAN_DB = 20.0
 LANES = 4  # bytes to the radio, bytes from it, marks, time
 LEAST_RISE_DB = 1.5  # one column of noise alone varies by about half of this
 CELLS_MS = (10, 20, 50, 100, 200, 500, 1000)
@@ -39,7 +40,7 @@ class ActivityStrip(Panel):
     def __init__(self, glyphs: Glyphs, letter: Letter) -> None:
         super().__init__("strip", glyphs)
         self._letter = letter
-        self._scale = LevelScale.around(-80.0, -60.0, least_span_db=20.0)
+        self._scale: LevelScale | None = None
         self._strip: Strip | None = None
 
     @property
@@ -60,8 +61,10 @@ class ActivityStrip(Panel):
         if self._strip is not None:
             known = self._strip.envelope_dbfs[np.isfinite(self._strip.envelope_dbfs)]
             if len(known):
-                self._scale = self._scale.holding(float(np.percentile(known, 5)) - 2, float(known.max()))
-        self.put(draw_strip(self._strip, self._scale, self.room, self._letter))
+                reach = float(np.percentile(known, 5)) - 2, float(known.max())
+                self._scale = (self._scale or LevelScale.around(*reach, LEAST_SPAN_DB)).holding(*reach)
+        scale = self._scale or LevelScale(-80.0, -80.0 + LEAST_SPAN_DB)
+        self.put(draw_strip(self._strip, scale, self.room, self._letter))
 
 
 def draw_strip(strip: Strip | None, scale: LevelScale, room: Room, letter: Letter) -> list[Row]:
