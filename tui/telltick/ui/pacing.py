@@ -17,7 +17,7 @@ UNANSWERED_HZ = 2.0  # for a terminal that has never answered
 RATES_HZ: tuple[float | None, ...] = (None, 10.0, 5.0, 2.0, 1.0)  # None: the terminal decides
 PROBE_EVERY_S = 2.0
 SILENCE_LIMIT_S = 300.0
-EARLY = 0.7  # a timer's tick may come this much of its period after the last one and still count
+SLACK_S = 0.04  # a timer's tick may come this much early and still count
 TAGS = 30  # questions are told apart by the column the cursor stands in; every usable terminal has this many
 
 
@@ -60,9 +60,8 @@ class Pacer:
             return False
         if len(self._open) < MAX_IN_FLIGHT:
             return True
-        return not self._answers and self._clock_s() - self._asked_s >= 1.0 / (
-            self.by_hand_hz or UNANSWERED_HZ
-        )
+        every_s = 1.0 / (self.by_hand_hz or UNANSWERED_HZ)
+        return not self._answers and self._clock_s() - self._asked_s >= every_s - SLACK_S
 
     def asked(self) -> int:
         """A question goes out now, after a frame or alone; returns the column, from 1, to ask it in."""
@@ -136,7 +135,7 @@ class Pacer:
         hz = self.by_hand_hz or (BEST_HZ if self._answers or not self._open else UNANSWERED_HZ)
         if not self.may_draw() and self._asked_s < now - 1.0:
             hz = 1.0
-        if now - self._looked_s < EARLY / hz:
+        if now - self._looked_s < 1.0 / hz - SLACK_S:
             return False
         self._looked_s = now
         return True

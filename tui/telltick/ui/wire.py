@@ -34,6 +34,7 @@ PRIVATE_PARTS = (
     "textual._compositor:LayoutUpdate.__init__(self, strips, region)",
     "textual._compositor:Compositor.render_full_update(self, simplify)",
     "textual.app:App._display(self, screen, renderable)",
+    "textual.app:App._set_pointer_shape(self, shape)",
     "textual.strip:Strip.render_ansi(style, color_system)",
     "textual.drivers._writer_thread:WriterThread.write(self, text)",
 )
@@ -118,6 +119,9 @@ class WiredApp(App[ReturnType]):
             self.wire.begin(*size)
             update = screen._compositor.render_full_update()
         return self.wire.encode(pieces_of(update), COLOR_SYSTEMS[self.console.color_system or "truecolor"])
+
+    def _set_pointer_shape(self, shape: str) -> None:
+        """Leave the pointer as it is: the toolkit would write past the gate above, at every key."""
 
     def repaint(self) -> None:
         """Draw every cell anew, whatever the terminal shows."""
