@@ -33,7 +33,7 @@ class Glyphs:
         dot: state lamps: on; ring: off.
         arrow: from an old value to a new one; here: points at a line; changed: the newest change.
         flag: points at the column a time label belongs to.
-        up_down, left_right: names of keys.
+        up_down, left, right: names of keys.
         divide: between items on one line.
         within: plus or minus.
     """

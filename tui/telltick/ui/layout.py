@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-HOME_WIDTH, HOME_HEIGHT = 120, 40
+HOME_WIDTH = 120
 LEAST_WIDTH, LEAST_HEIGHT = 80, 24
 
 
