@@ -1,11 +1,9 @@
-import csv
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy import signal
 
 from telltick.measure.frames import FrameSpec, power_frames, to_db
+from tests.measure.outside import rows_of
 
 RATES = (8_000, 16_000, 44_100, 48_000, 96_000)
 
@@ -51,10 +49,8 @@ def test_the_mean_spectrum_of_noise_equals_welchs():
 
 def test_the_window_has_the_published_merits():
     # outside/window_merits.csv (Harris 1978): noise bandwidth 1.5 bins, scalloping loss 1.424 dB.
-    with (Path(__file__).parent / "outside" / "window_merits.csv").open() as table:
-        merits = {
-            name: float(value) for name, value in next(csv.DictReader(table)).items() if name != "window"
-        }
+    (hann,) = rows_of("window_merits.csv")
+    merits = {name: float(value) for name, value in hann.items() if name != "window"}
     window = FrameSpec.for_rate(48_000).window
     n = np.arange(len(window))
     half_a_bin = np.abs(np.sum(window * np.exp(-1j * np.pi * n / len(window)))) / window.sum()
