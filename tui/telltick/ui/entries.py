@@ -10,7 +10,6 @@ from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.ui.format import span
 from telltick.ui.glyphs import Glyphs
 
-NOTE_LETTER, MARK_LETTER = "n", "x"
 SHORTEST_HANDS_ON_NS = NS  # below this the hands-on time is not worth a word
 
 

@@ -16,7 +16,6 @@ from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, MarkKind
 from telltick.model.snapshot import Snapshot, View
 from telltick.ui.desk import Desk, Question
-from telltick.ui.entries import MARK_LETTER, NOTE_LETTER
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, JUMP_KEYS, Action, Keymap, toolkit_key
 from telltick.ui.layout import Box, arrange
@@ -356,12 +355,9 @@ class SessionScreen(Screen[None]):
 
     def _letter(self, mark: Mark) -> str:
         """The letter of a mark on strip and journal: the key that makes such a mark."""
-        if mark.kind is MarkKind.NOTE:
-            return NOTE_LETTER
-        if mark.kind is MarkKind.PLAIN:
-            return MARK_LETTER
-        factor = mark.factor or ""
-        key = self.keymap.key("polling") if factor == "polling" else self.keymap.for_factor(factor)
+        actions = {MarkKind.NOTE: "note", MarkKind.PLAIN: "mark"}
+        name = "polling" if mark.factor == "polling" else actions.get(mark.kind)
+        key = self.keymap.key(name) if name else self.keymap.for_factor(mark.factor or "")
         return key if len(key) == 1 else "#"
 
 
