@@ -58,6 +58,15 @@ def test_a_change_left_alone_becomes_a_plain_mark_where_it_began(folder, moment)
     assert mark.settled_ns == mark.t_ns == 10 * NS
 
 
+def test_a_change_left_running_by_a_lost_viewer_can_be_settled_by_the_next(folder, moment):
+    Marker(folder, moment, late=False).open_change("antenna")
+    moment.s = 30.0
+    pen = Marker(folder, moment, late=False)
+    pen.settle_change(pen.adopt(marks_in(folder)[0]), "dummy load")
+    (mark,) = marks_in(folder)
+    assert (mark.t_ns, mark.settled_ns, mark.value) == (10 * NS, 30 * NS, "dummy load")
+
+
 def test_undo_withdraws_the_newest_mark_and_then_the_one_before(folder, moment):
     pen = Marker(folder, moment, late=False)
     pen.plain_mark()

@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 failed, 2 bad use or bad input.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import json
 import os
 import signal
@@ -13,7 +14,6 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING
 
 from telltick.model.errors import BadInputError, TelltickError
@@ -49,13 +49,20 @@ def _record(args: argparse.Namespace) -> int:
     from telltick.engine.recorder import StopSignal, record
 
     stop = StopSignal()
-    on_signal: Callable[[int, FrameType | None], None] = lambda _number, _frame: stop.set("signal")  # noqa: E731
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, on_signal)
+    _on_signals(stop.set)
     recorder = open_recorder(args, stop)
     ending = record(recorder)
     print(f"recorded {ending.t_ns / 1e9:.1f} s into {recorder.folder}: {ending.how}")
     return 0
+
+
+def _on_signals(tell: Callable[[str], None]) -> None:
+    """Have signals end the recording cleanly; one that follows nohup goes on when its terminal is gone."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda _number, _frame: tell("signal"))
+    hang_up = getattr(signal, "SIGHUP", None)
+    if hang_up is not None and signal.getsignal(hang_up) is not signal.SIG_IGN:
+        signal.signal(hang_up, lambda _number, _frame: tell("signal"))
 
 
 def _monitor(args: argparse.Namespace) -> int:
@@ -63,6 +70,7 @@ def _monitor(args: argparse.Namespace) -> int:
     from telltick.engine.opening import start_recorder
 
     settings = _screen_settings(args)
+    _need_terminal()
     folder = args.join or start_recorder(args, settings)
     return _watch(LiveFeed(folder), settings)
 
@@ -74,6 +82,7 @@ def _demo(args: argparse.Namespace) -> int:
     args.bench = True
     if not args.no_screen:
         settings = _screen_settings(args)
+        _need_terminal()
         return _watch(LiveFeed(start_recorder(args, settings)), settings)
     if args.seconds is None:
         raise BadInputError("demo --no-screen needs --seconds, or it would never end")
@@ -84,14 +93,30 @@ def _replay(args: argparse.Namespace) -> int:
     from telltick.engine.replay import SavedFeed
 
     settings = _screen_settings(args)
-    return _watch(SavedFeed(args.session, speed=args.speed), settings)
+    feed = SavedFeed(args.session, speed=args.speed)
+    _need_terminal()
+    return _watch(feed, settings)
+
+
+def _need_terminal() -> None:
+    """Refuse to draw where nobody can look; before a recorder starts, which would run on unseen."""
+    if not _at_terminal():
+        raise BadInputError(
+            "the screen needs a terminal; without one, use telltick record, demo --no-screen or measure"
+        )
+
+
+def _at_terminal() -> bool:
+    """Whether keys come from a terminal and the screen goes to one; the screen is drawn on stderr."""
+    return all(stream is not None and stream.isatty() for stream in (sys.__stdin__, sys.__stderr__))
 
 
 def _watch(feed: SessionFeed, settings: Settings) -> int:
     from telltick.ui.app import run_screen
 
     exit_ = run_screen(feed, settings)
-    print(exit_.farewell(feed.folder))
+    with contextlib.suppress(OSError):  # a terminal that hung up takes no farewell
+        print(exit_.farewell(feed.folder), flush=True)
     return 0
 
 

@@ -35,6 +35,12 @@ class Marker:
         """Begin the hands-on time of a factor."""
         return self._add(MarkKind.CHANGE, factor=factor)
 
+    def adopt(self, mark: Mark) -> int:
+        """Take over a mark that another viewer made, such as a change whose viewer died."""
+        if all(made.number != mark.number for made in self._made):
+            self._made.append(mark)
+        return mark.number
+
     def settle_change(self, number: int, value: str, note: str = "") -> None:
         """End the hands-on time with the factor's new value."""
         mark = self._find(number)

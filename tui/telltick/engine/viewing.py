@@ -63,8 +63,9 @@ class SessionView:
     # ---- marks and requests
 
     def open_change(self, factor: str) -> int:
-        """Begin hands-on time for a factor."""
-        return self._marker.open_change(factor)
+        """Begin hands-on time for a factor, or go on with one that was left running."""
+        running = next((m for m in self._reader.marks if m.hands_on and m.factor == factor), None)
+        return self._marker.open_change(factor) if running is None else self._marker.adopt(running)
 
     def settle_change(self, number: int, value: str, note: str = "") -> None:
         """End the hands-on time of a change."""
