@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 import soundfile
 
+import telltick.cli
 from telltick import __version__
 from telltick.cli import main
 from telltick.model.clock import NS
@@ -41,6 +42,12 @@ def signals():
     yield
     for number, handler in kept.items():
         signal.signal(number, handler)
+
+
+@pytest.fixture
+def terminal(monkeypatch):
+    """As if the command were typed at a terminal."""
+    monkeypatch.setattr(telltick.cli, "_at_terminal", lambda: True)
 
 
 @pytest.fixture
@@ -101,13 +108,13 @@ def test_an_unknown_sound_input_is_refused_by_its_name_and_leaves_nothing(refuse
     assert not (home / "telltick").exists()
 
 
-def test_a_monitor_that_cannot_start_says_the_recorders_own_words_and_leaves_nothing(refused, tmp_path):
+def test_a_monitor_that_cannot_start_says_the_recorders_own_words(terminal, refused, tmp_path):
     said = refused("monitor", "--audio", "nonsense", "--session", tmp_path / "s")
     assert "sound input" in said
     assert not (tmp_path / "s").exists()
 
 
-def test_an_empty_folder_that_was_there_before_stays_when_a_recorder_cannot_start(refused, tmp_path):
+def test_an_empty_folder_stays_when_a_recorder_cannot_start(terminal, refused, tmp_path):
     (tmp_path / "mine").mkdir()
     refused("monitor", "--audio", "nonsense", "--session", tmp_path / "mine")
     assert list((tmp_path / "mine").iterdir()) == []
@@ -193,7 +200,7 @@ def under_a_file(tmp_path: Path) -> Path:
 
 
 @pytest.mark.parametrize("verb", ["record --bench", "demo --no-screen --seconds=1", "monitor"])
-def test_a_folder_that_cannot_be_written_is_refused(refused, tmp_path, verb):
+def test_a_folder_that_cannot_be_written_is_refused(terminal, refused, tmp_path, verb):
     place = under_a_file(tmp_path)
     said = refused(*verb.split(), *(["--audio", "x"] if verb == "monitor" else []), "--session", place)
     assert str(place) in said or "sound input" in said
@@ -234,7 +241,9 @@ def test_two_recorders_on_one_session_are_one_too_many(refused, tmp_path):
         ('name = "hut"\nnot toml at all\n', "line 2"),
     ],
 )
-def test_a_station_profile_with_a_fault_is_refused_with_its_key_or_line(refused, tmp_path, text, named):
+def test_a_station_profile_with_a_fault_is_refused_with_its_key_or_line(
+    terminal, refused, tmp_path, text, named
+):
     profile = text_file(tmp_path / "station.toml", text)
     for verb in ("record", "monitor"):
         said = refused(verb, "--station", profile, "--session", tmp_path / "s")
@@ -274,8 +283,19 @@ def test_a_replay_speed_out_of_range_is_refused(refused, saved, speed):
     assert "0.5 to 64" in refused("replay", saved, f"--speed={speed}")
 
 
-def test_joining_nothing_is_refused(refused, tmp_path):
+def test_joining_nothing_is_refused(terminal, refused, tmp_path):
     assert "nowhere" in refused("monitor", "--join", tmp_path / "nowhere")
+
+
+def test_a_screen_without_a_terminal_is_refused_before_anything_is_recorded(refused, saved, tmp_path):
+    for command in (
+        ("replay", saved),
+        ("demo", "--session", tmp_path / "s"),
+        ("monitor", "--session", tmp_path / "s"),
+        ("monitor", "--join", saved),
+    ):
+        assert "needs a terminal" in refused(*command)
+    assert not (tmp_path / "s").exists()
 
 
 # ---- saved sessions
@@ -313,6 +333,12 @@ def test_a_damaged_journal_is_refused(refused, tmp_path, command):
 def test_an_export_to_a_place_that_cannot_be_written_is_refused(refused, saved, tmp_path):
     place = text_file(tmp_path / "file", "x") / "out.json"
     assert str(place) in refused("export", saved, "--to", "json", "-o", place)
+
+
+def test_an_export_into_a_folder_where_a_file_is_meant_is_refused(refused, saved, tmp_path):
+    for place in (tmp_path, ""):
+        assert "is a folder" in refused("export", saved, "--to", "vtt", "-o", place)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_an_export_without_a_place_replaces_nothing(refused, saved, tmp_path, monkeypatch):

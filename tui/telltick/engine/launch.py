@@ -41,6 +41,10 @@ def start_detached(folder: Path, arguments: Sequence[str], *, folder_made: bool)
         )
     try:
         _wait_until(lambda: is_session(folder) and held(folder), process)
+    except KeyboardInterrupt:
+        process.terminate()  # nobody will watch it
+        process.wait()
+        raise
     except TelltickError as why:
         words = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
         _discard(folder, log, remove=folder_made)
