@@ -13,6 +13,7 @@ from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency_in, search_pieces
 from telltick.measure.reading import polling_facts, spectrum_of, take_reading
 from telltick.measure.rows import PollRows, measure_rows
+from telltick.model.errors import BadInputError
 from telltick.model.marks import Step, steps_of
 from telltick.model.readings import Latency, Measurement, Reading, StepReading
 from telltick.store.session import SessionReader
@@ -78,6 +79,8 @@ def export_folder(folder: Path, to: str, output: Path | None) -> tuple[Path, ...
     Raises:
         BadInputError: not a session, an unknown format, or a place that cannot be written.
     """
+    if output is not None and to != "csv" and output.is_dir():
+        raise BadInputError(f"{output} is a folder; name a file with -o")
     with SessionReader(folder) as reader:
         return export_session(reader.document(), measure_session(reader), to, output)
 
