@@ -36,7 +36,7 @@ def recording(tmp_path):
 # ---- how it ends
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
 def test_a_signal_ends_it_cleanly_and_is_journalled(recording, number):
     recording.wait_for(lambda now: bool(now.anchors) and len(now.polls) > 3, "audio and polls")
     recording.send(number)

@@ -7,6 +7,7 @@ stalls, dies or never existed makes no difference to it.
 
 from __future__ import annotations
 
+import contextlib
 import queue
 import time
 from collections.abc import Callable
@@ -18,7 +19,7 @@ from telltick.engine.capture import AudioCapture
 from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
 from telltick.model.clock import NS
-from telltick.model.errors import DeviceError, StorageError
+from telltick.model.errors import BadInputError, DeviceError, TelltickError
 from telltick.model.marks import MarkKind, Origin, setup_at
 from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.traffic import Burst, Poll
@@ -284,7 +285,7 @@ def _number(request: Request, kind: Callable[[str], N]) -> N:
 
 
 def record(recorder: Recorder) -> Ending:
-    """Run a recorder; a full disk ends the session with words in the journal where room is left for them.
+    """Run a recorder; one that fails says so in the journal, where room is left for words.
 
     Raises:
         DeviceError: the audio input could not be started; nothing is left of the session.
@@ -295,8 +296,10 @@ def record(recorder: Recorder) -> Ending:
     except DeviceError:
         clear(recorder.folder, remove=recorder.folder_made)
         raise
-    except StorageError as why:
-        with Journal.open(recorder.folder) as journal:
-            ending = Ending(time.monotonic_ns() - recorder.inputs.zero_ns, "failed", str(why))
+    except BadInputError:  # the folder is somebody else's
+        raise
+    except Exception as why:
+        ending = Ending(time.monotonic_ns() - recorder.inputs.zero_ns, "failed", str(why) or repr(why))
+        with contextlib.suppress(TelltickError), Journal.open(recorder.folder) as journal:
             journal.end(ending)
         raise
