@@ -23,10 +23,13 @@ class LiveFeed(SessionView):
         self._asked_ns = 0
 
     def moment_ns(self) -> int:
-        """Session time now, by the clock the recorder uses."""
+        """Session time now, by the clock the recorder uses; that clock stops with the recorder."""
         ending = self._reader.ending
-        now = time.monotonic_ns() - self.facts.started_mono_ns
-        return min(now, ending.t_ns) if ending is not None else now
+        if ending is not None:
+            return ending.t_ns
+        if not self._recorder_alive():
+            return self._reader.end_ns
+        return time.monotonic_ns() - self.facts.started_mono_ns
 
     def _picture_moment(self) -> tuple[int, int, Phase]:
         samples = self._reader.audio.samples

@@ -1,0 +1,109 @@
+"""The live view of sessions whose recorder is at work, has ended, or was killed."""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+
+import pytest
+
+from telltick.engine.live import LiveFeed
+from telltick.engine.offline import measure_session
+from telltick.model.clock import NS, Anchor
+from telltick.model.session import Ending, HealthNote, Outcome, Verb
+from telltick.model.snapshot import Phase, View
+from telltick.store.journal import Journal
+from telltick.store.lock import hold
+from telltick.store.segments import AudioWriter
+from telltick.store.session import SessionReader
+from tests.engine.sessions import RATE, STARTED, add_traffic, bench_facts, rendered, write_rendered
+
+SECONDS = 20.0
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A session that began twenty seconds ago, all of it written, not ended."""
+    session = rendered(seconds=SECONDS)
+    facts = dataclasses.replace(bench_facts(), started_mono_ns=time.monotonic_ns() - round(SECONDS * NS))
+    with Journal.create(tmp_path, facts) as journal, AudioWriter(tmp_path, RATE) as writer:
+        writer.write(session.audio)
+        journal.add_anchor(Anchor(0, 0, 0, STARTED))
+        add_traffic(journal, session.bursts, session.polls)
+    return tmp_path
+
+
+def test_a_recorder_at_work_is_seen_at_work(folder):
+    with hold(folder):
+        feed = LiveFeed(folder)
+        picture = feed.look(View())
+        assert picture.phase is Phase.RECORDING
+        assert feed.moment_ns() >= round(SECONDS * NS)
+        # The newest sound is shown where it was made on the line: one latency ago.
+        assert picture.now_ns == pytest.approx((SECONDS - 0.063) * NS, abs=0.07 * NS)
+        assert picture.polling.on
+        assert picture.polling.polls == len(rendered(seconds=SECONDS).polls)
+        feed.close()
+
+
+def test_before_the_first_audio_it_is_starting(tmp_path):
+    with Journal.create(tmp_path, bench_facts()):
+        pass
+    with hold(tmp_path):
+        feed = LiveFeed(tmp_path)
+        assert feed.look(View()).phase is Phase.STARTING
+        feed.close()
+
+
+def test_a_killed_recorder_is_told_from_one_that_ended(folder):
+    feed = LiveFeed(folder)
+    assert feed.look(View()).phase is Phase.STOPPED
+    feed.close()
+
+
+def test_marks_on_a_session_whose_recorder_is_gone_lie_at_its_end(folder):
+    feed = LiveFeed(folder)
+    feed.plain_mark()
+    (mark,) = feed.look(View()).marks
+    assert mark.t_ns == round(SECONDS * NS)
+    feed.close()
+
+
+def test_an_ended_session_is_told_with_how_it_ended_and_measures_as_offline(tmp_path):
+    folder = write_rendered(tmp_path / "s", rendered(seconds=SECONDS))
+    feed = LiveFeed(folder)
+    for _ in range(3):
+        picture = feed.look(View())
+    feed.close()
+    assert picture.phase is Phase.ENDED
+    assert picture.notices[-1] == "session ended: time is up"
+    with SessionReader(folder) as reader:
+        offline = measure_session(reader).whole
+    assert picture.step.polls == pytest.approx(offline.polls, abs=1)
+    assert picture.step.excess_db.value == pytest.approx(offline.excess_db.value, abs=0.05)
+
+
+def test_what_became_of_requests_and_troubles_is_said(folder):
+    with hold(folder):
+        feed = LiveFeed(folder)
+        feed.ask(Verb.SET_BAUD, "7")
+        with Journal.open(folder) as recorder:
+            (request,) = recorder.pending_requests()
+            recorder.add_outcome(Outcome(request.number, 5 * NS, False, "baud: must be 50 to 4000000, not 7"))
+            recorder.add_health(HealthNote(6 * NS, "serial lost", 0.0, "the cable is out"))
+        assert feed.look(View()).notices == (
+            "refused: baud: must be 50 to 4000000, not 7",
+            "serial lost: the cable is out",
+        )
+        feed.close()
+
+
+def test_a_session_that_ends_while_it_is_watched_is_seen_to_end(folder):
+    with hold(folder):
+        feed = LiveFeed(folder)
+        assert feed.look(View()).phase is Phase.RECORDING
+        with Journal.open(folder) as recorder:
+            recorder.end(Ending(round(SECONDS * NS), "requested"))
+        assert feed.look(View()).phase is Phase.ENDED
+        assert feed.moment_ns() == round(SECONDS * NS)
+        feed.close()
