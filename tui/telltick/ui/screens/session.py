@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar, cast
 
@@ -39,6 +40,8 @@ from telltick.ui.widgets.strip import ActivityStrip, cell_ns_for
 if TYPE_CHECKING:
     from telltick.ui.app import ScreenExit, TelltickApp
 
+FIGURES_EVERY_S = 0.5  # nobody reads figures that change faster; the strip moves with every picture
+AFTER_KEY = 2  # pictures that show everything after a key: the first may have been under way before it
 TICK_S = 0.05  # how often is asked whether a look is due; the pacer says
 Showing = Header | SpectrumPlot | ActivityStrip | JournalPanel | Meter | SetupPanel | HealthPanel | Prompt
 
@@ -93,6 +96,8 @@ class SessionScreen(Screen[None]):
         self._view = View()
         self._failing = False
         self._waiting: Snapshot | None = None  # the newest picture, while the terminal is still drawing
+        self._hurried = AFTER_KEY
+        self._figures_s = 0.0
         self._showing = self._make_panels()
         self.lookout = Lookout(
             feed.look,
@@ -142,9 +147,11 @@ class SessionScreen(Screen[None]):
 
     def _look_when_due(self) -> None:
         if self._app.pacer.picture_due():
-            self._ask_for_picture()
+            self.lookout.ask(self._view)
 
     def _ask_for_picture(self) -> None:
+        """Show what a key did, all of it and soon."""
+        self._hurried = AFTER_KEY
         self.lookout.ask(self._view)
 
     @on(Looked)
@@ -168,12 +175,20 @@ class SessionScreen(Screen[None]):
         if snapshot is None or not self._app.pacer.may_draw():
             return
         self._waiting = None
+        figures = self._figures_due()
         for panel in self._showing:
-            if panel.display:
+            if panel.display and (figures or isinstance(panel, ActivityStrip | Prompt)):
                 panel.show(snapshot)
         notices = self.query_one(NoticeLine)
         notices.pass_on(snapshot.notices)
         notices.advise(snapshot.health.advice)
+
+    def _figures_due(self) -> bool:
+        now_s = time.monotonic()
+        if not self._hurried and now_s - self._figures_s < FIGURES_EVERY_S:
+            return False
+        self._figures_s, self._hurried = now_s, max(self._hurried - 1, 0)
+        return True
 
     @on(LookFailed)
     def _show_failure(self, event: LookFailed) -> None:
