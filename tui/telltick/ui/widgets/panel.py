@@ -93,5 +93,18 @@ class Panel(Widget):
             line = self._rows[y] if y < len(self._rows) else fit((), width)
             ground = self._inks.get(Role.TEXT, Style())
             segments = [Segment(run.text, self._inks.get(run.role, ground)) for run in line]
-            strip = self._strips[y] = Strip(segments, width)
+            strip = Strip(segments, width)
+            for line_filter in self.get_line_filters():
+                strip = strip.apply_filter(line_filter, self.background_colors[1])
+            self._strips[y] = strip
         return strip
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """Rows as the compositor gets them.
+
+        Panels have neither border, padding nor tint. The toolkit's own way looks all that up for every panel
+        in every frame, be there a change or not.
+        """
+        strips = [self.render_line(y) for y in crop.line_range]
+        whole = crop.column_span == (0, self.size.width)
+        return strips if whole else [strip.crop(*crop.column_span) for strip in strips]
