@@ -127,8 +127,8 @@ def search_lags_s() -> Floats:
     return np.asarray(np.arange(first, last + 1) * CELL_S, dtype=np.float64)
 
 
-def flattened(cells: npt.NDArray[np.float32]) -> Floats:
-    """Power over its running median (half a second to each side), clipped at six."""
+def flattened(cells: npt.NDArray[np.float32], clip: float = _CLIP) -> Floats:
+    """Power over its running median (half a second to each side), clipped."""
     coarse = 20
     count = len(cells) // coarse
     if count < 2:
@@ -137,7 +137,7 @@ def flattened(cells: npt.NDArray[np.float32]) -> Floats:
     level = running_median(means, round(_FLATTEN_S / CELL_S / coarse))
     at = (np.arange(count) + 0.5) * coarse
     smooth = np.interp(np.arange(len(cells)), at, level)
-    return np.minimum(cells / np.maximum(smooth, 1e-30), _CLIP)
+    return np.minimum(cells / np.maximum(smooth, 1e-30), clip)
 
 
 def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) -> Floats:
