@@ -12,6 +12,7 @@ from telltick.model.readings import (
     PollingFacts,
     Reading,
     StepReading,
+    TrialReading,
     Verdict,
 )
 from telltick.model.session import Ending, Gap, GapKind, HealthNote, Outcome, Request, SessionFacts, Verb
@@ -41,6 +42,11 @@ FOUND = Reading(
     80, 40.0, -52.1, -49.0, Estimate(4.8, 4.6, 5.0), 3.1, Verdict.TIED, 0.0001, None, ("Tones fill 60 %.",)
 )
 TOO_FEW = Reading(3, 2.0, -52.0, warnings=("Not enough polls for a reading: 9 more are needed.",))
+
+
+TRIAL = TrialReading(
+    False, 84, 2, 16, 0.0625, 7, 4.1, 4.3, Estimate(1.2, 0.9, 1.5), 0.042, warnings=("Said once.",)
+)
 
 
 def session(**changes) -> SessionDocument:

@@ -18,7 +18,7 @@ from referencing import Registry, Resource
 from telltick.export.json_out import MEASUREMENT, SESSION, measurement_document, schema, session_document
 from telltick.model.clock import AudioClock
 from telltick.model.readings import Estimate, PollingFacts, Reading, Verdict
-from tests.export.scene import FACTS, FOUND, measurement, session
+from tests.export.scene import FACTS, FOUND, TRIAL, measurement, session
 
 SCHEMAS = {name: schema(name) for name in (MEASUREMENT, SESSION)}
 REGISTRY = Registry().with_resources(
@@ -56,6 +56,15 @@ def test_a_session_of_nothing_keeps_to_its_schema(make):
     assert problems(make(empty, nothing)) == []
 
 
+def test_a_coin_trial_is_written_with_the_seed_that_repeats_it():
+    document = session_document(session(), measurement(trial=TRIAL))
+    assert problems(document) == []
+    trial = document["measurement"]["trial"]
+    assert (trial["cycles"], trial["left_out"], trial["slots"], trial["seed"]) == (84, 2, 16, 7)
+    assert trial["p_value"] == pytest.approx(10**-4.3)
+    assert "trial: Said once." in document["measurement"]["warnings"]
+
+
 def strict(node: object, *, part: bool = False) -> object:
     """The schema with every key forbidden that it does not describe.
 
@@ -83,7 +92,7 @@ def test_no_key_is_written_that_the_schema_does_not_describe():
         (one["$id"], Resource.from_contents(one)) for one in strictly.values()
     )
     check = Draft202012Validator(strictly[SESSION], registry=registry)
-    document = session_document(session(), measurement())
+    document = session_document(session(), measurement(trial=TRIAL))
     assert [error.message for error in check.iter_errors(document)] == []
     document["measurement"]["steps"][0]["surprise"] = 1
     assert [error.json_path for error in check.iter_errors(document)] == ["$.measurement.steps[0]"]
@@ -109,7 +118,7 @@ def test_the_measurement_has_the_keys_that_scripts_rely_on():
     document = measurement_document(session(), measurement())
     assert list(document) == [
         "schema", "session", "audio", "polling", "latency_ms", "whole", "steps", "changes", "findings",
-        "period", "warnings",
+        "period", "trial", "warnings",
     ]  # fmt: skip
     assert document["schema"] == "telltick.measurement/1"
     assert list(document["latency_ms"]) == ["value", "low", "high", "drift_ppm", "modulo_ms"]

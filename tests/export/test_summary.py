@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import pytest
+
 from telltick.export.json_out import measurement_document
 from telltick.export.summary import summary_text
 from telltick.model.readings import PollingFacts, Reading, Verdict
-from tests.export.scene import measurement, session
+from tests.export.scene import TRIAL, measurement, session
 
 
 def summary(**changes) -> str:
@@ -36,6 +40,19 @@ def test_steps_are_counted_from_one_in_warnings_too():
 
 def test_nothing_is_said_of_what_the_summary_does_not_show():
     assert "period" not in summary()
+
+
+def test_a_coin_trial_has_a_line_with_its_odds():
+    said = "coin trial: 84 cycles of 16 slots, odds against chance 13000 to 1, drawn slots +1.20 dB"
+    assert said in summary(trial=TRIAL)
+    assert "coin trial" not in summary()
+
+
+@pytest.mark.parametrize(
+    ("log10_e", "words"), [(-2.0, "no odds against chance"), (1.0, "chance 10 to 1"), (300.2, "10^300 to 1")]
+)
+def test_odds_carry_no_more_digits_than_they_deserve(log10_e, words):
+    assert words in summary(trial=replace(TRIAL, log10_e=log10_e, difference_db=None))
 
 
 def test_a_limit_goes_with_no_tie_found():

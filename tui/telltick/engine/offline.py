@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from telltick.engine.gates import gate_near
+from telltick.engine.trial import TrialFollower
 from telltick.export.files import export_session
 from telltick.export.json_out import measurement_document
 from telltick.measure.cells import Cells, power_cells
@@ -60,6 +61,7 @@ def measure_session(reader: SessionReader, progress: Progress = lambda _: None) 
         steps=tuple(measured),
         spectrum=spectrum_of(inside) if inside else None,
         warnings=tuple(_session_warnings(reader, best, gate.polls)),
+        trial=TrialFollower(reader).read(reader.audio.samples),
     )
 
 

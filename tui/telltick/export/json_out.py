@@ -16,6 +16,7 @@ from telltick.model.readings import (
     PollingFacts,
     Reading,
     StepReading,
+    TrialReading,
     Verdict,
 )
 from telltick.model.session import SCHEMA, Gap
@@ -67,6 +68,7 @@ def measurement_document(session: SessionDocument, measurement: Measurement) -> 
         "changes": [],
         "findings": [],
         "period": None,
+        "trial": _trial(measurement.trial),
         "warnings": _warnings(measurement),
     }
 
@@ -212,6 +214,25 @@ def _reading(reading: Reading) -> dict[str, Any]:
     }
 
 
+def _trial(trial: TrialReading | None) -> dict[str, Any] | None:
+    if trial is None:
+        return None
+    return {
+        "running": trial.running,
+        "cycles": trial.cycles,
+        "left_out": trial.left_out,
+        "slots": trial.slots,
+        "slot_s": trial.slot_s,
+        "seed": trial.seed,
+        "log10_e": number(trial.log10_e),
+        "highest_log10_e": number(trial.highest_log10_e),
+        "p_value": number(trial.p_value),
+        "difference_db": _estimate(trial.difference_db) if trial.difference_db else None,
+        "latency_ms": None if trial.latency_s is None else 1000 * trial.latency_s,
+        "warnings": list(trial.warnings),
+    }
+
+
 def _step(session: SessionDocument, one: StepReading) -> dict[str, Any]:
     step = one.step
     return {
@@ -241,6 +262,8 @@ def _warnings(measurement: Measurement) -> list[str]:
         explained = reading.verdict is Verdict.TOO_FEW and reading.warnings
         texts = reading.warnings if explained else (*reading.warnings, *_missing(reading))
         said += [f"{name}: {text}" for text in texts]
+    if measurement.trial is not None:
+        said += [f"trial: {text}" for text in measurement.trial.warnings]
     return list(dict.fromkeys([*said, _NO_PERIOD]))
 
 

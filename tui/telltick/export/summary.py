@@ -15,6 +15,7 @@ def summary_text(document: dict[str, Any]) -> str:
         f"{session['name']}: {audio['seconds']:.1f} s of audio, {gaps or 'no'} gap{'s' if gaps != 1 else ''}",
         _polling_line(polling),
         _latency_line(document["latency_ms"]),
+        *_trial_lines(document.get("trial")),
         "",
         f"{'':<6}{'polls':>7}{'N dBFS':>9}{'I dBFS':>9}{'excess dB (95 %)':>26}  verdict",
         _row("whole", document["whole"]),
@@ -40,6 +41,27 @@ def _latency_line(latency: dict[str, Any] | None) -> str:
     if latency is None:
         return "latency: nothing in the audio follows the bytes"
     return f"latency {latency['value']:.1f} ms ({latency['low']:.1f} to {latency['high']:.1f})"
+
+
+def _trial_lines(trial: dict[str, Any] | None) -> list[str]:
+    if trial is None:
+        return []
+    cycles = f"{trial['cycles']} cycle{'s' if trial['cycles'] != 1 else ''} of {trial['slots']} slots"
+    line = f"coin trial: {cycles}, {_odds(trial['log10_e'] or 0.0)}"
+    difference = trial["difference_db"]
+    if difference is not None:
+        between = f"{difference['low']:+.2f} to {difference['high']:+.2f}"
+        line += f", drawn slots {difference['value']:+.2f} dB ({between}) against the others"
+    return [line]
+
+
+def _odds(log10_e: float) -> str:
+    """The e-value in words, with no more digits than it deserves."""
+    if log10_e < 0.5:
+        return "no odds against chance"
+    if log10_e >= 6:
+        return f"odds against chance 10^{int(log10_e)} to 1"
+    return f"odds against chance {float(f'{10**log10_e:.2g}'):.0f} to 1"
 
 
 def _row(name: str, reading: dict[str, Any]) -> str:

@@ -1,0 +1,322 @@
+"""The coin trial of a session: from the journalled draws and the audio to the odds against chance.
+
+Live view and offline measuring follow the same steps over the same cycles, so that the journal repeats what
+the screen showed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.engine.gates import gate_near
+from telltick.measure.cells import Cells, power_cells
+from telltick.measure.latency import find_latency
+from telltick.measure.trial import (
+    LAG_RANGE_S,
+    UNCOUNTED,
+    Draws,
+    LatencyMixture,
+    cycles_that_count,
+    lags_to_try,
+    poll_shape,
+    slot_contrasts,
+    slot_levels,
+    trial_difference,
+)
+from telltick.model.clock import NS, Floats
+from telltick.model.marks import MarkKind, Origin
+from telltick.model.readings import TrialReading
+from telltick.model.traffic import PollOutcome
+from telltick.model.trial import FACTOR, FEWEST_SLOTS, MOST_SLOTS, TrialSlot, drawn_slot
+from telltick.store.session import SessionReader
+
+BEFORE_S = 60.0  # audio before a leg in which the latency is looked for
+CHUNK_S = 60.0
+SURE_SHARE = 0.9  # of the odds: the latency that holds it is told as the one
+ENDS_A_LEG = {FACTOR, "polling", "poll interval", "baud"}
+TAMPERED = (
+    "The draws in the journal do not repeat from the seed: they were altered or are damaged, "
+    "and this trial proves nothing."
+)
+Bools = npt.NDArray[np.bool_]
+
+
+@dataclass
+class _Part:
+    """One leg in one capture run, and what has been worked out of it.
+
+    Attributes:
+        leg: number of the leg.
+        run: number of the run.
+        shape: when bytes flow in a typical poll.
+        mixture: the odds.
+        known: the latency was settled on other data.
+        done: cycles looked at so far.
+        cells: power cells up to now, the last seconds of them.
+        path: log odds after each cycle that counts.
+        contrasts: for each lag, drawn slot against the others.
+    """
+
+    leg: int
+    run: int
+    shape: Floats
+    mixture: LatencyMixture
+    known: bool
+    done: int = 0
+    cells: Cells | None = None
+    path: list[Floats] = field(default_factory=list)
+    contrasts: list[Floats] = field(default_factory=list)
+
+    @property
+    def lag_s(self) -> float | None:
+        """The latency, when it is known or has come out clearly."""
+        best, share = self.mixture.best
+        return float(self.mixture.lags_s[best]) if self.known or share >= SURE_SHARE else None
+
+
+class TrialFollower:
+    """Follows a session's coin trial to a moment."""
+
+    def __init__(self, reader: SessionReader) -> None:
+        self._reader = reader
+        self._rate_hz = reader.facts.rate_hz
+        self._parts: dict[tuple[int, int], _Part] = {}
+        self._cycles_seen: dict[int, int] = {}
+        self._foreign_ns: list[int] = []
+        self._bursts_seen = 0
+        self._polls: dict[int, tuple[int, bool]] = {}  # number -> sent, answered
+        self._polls_seen = 0
+
+    def read(self, known_until: int) -> TrialReading | None:
+        """The trial up to a sample before which every burst is known; None when the session has none."""
+        drawn = self._reader.trial_slots
+        if not drawn or not self._reader.anchors:
+            return None
+        if not _repeats(drawn, self._reader.facts.seed, self._reader.end_ns):
+            return self._reading(drawn, (TAMPERED,))
+        self._find_foreign_bytes(drawn[0].poll)
+        legs = _legs(drawn)
+        for index, leg in enumerate(legs):
+            following = legs[index + 1][0].cycle_ns if index + 1 < len(legs) else None
+            self._follow(leg, following, known_until)
+        return self._reading(drawn, ())
+
+    # ---- cycles
+
+    def _follow(self, leg: list[TrialSlot], next_leg_ns: int | None, known_until: int) -> None:
+        """Bet on the cycles of a leg that have become known."""
+        first = leg[0]
+        length_ns = first.slots * first.slot_ns
+        origin_ns = first.cycle_ns - first.cycle * length_ns
+        has_poll = np.zeros(leg[-1].cycle + 2, dtype=bool)
+        has_poll[[one.cycle for one in leg]] = True
+        begin_ns = origin_ns + length_ns * np.arange(len(has_poll))
+        end_ns = begin_ns + length_ns
+        clock = self._reader.clock
+        begin, end = clock.sample_at(begin_ns), clock.sample_at(end_ns)
+        run, run_after = self._run_of(begin), self._run_of(end)
+        last_ns = self._end_of_leg(leg[-1], next_leg_ns)
+        heard = np.isfinite(begin) & np.isfinite(end) & (run == run_after)
+        left_out = ~heard | self._hands_on(begin_ns, end_ns) | self._foreign(begin_ns, end_ns)
+        within = (end_ns <= last_ns) & (np.nan_to_num(end, nan=-1.0) <= known_until)
+        seed, use = self._reader.facts.seed, np.flatnonzero(within & ~left_out)
+        slot = np.array(
+            [drawn_slot(seed, first.leg, cycle, first.slots) for cycle in use.tolist()], dtype=int
+        )
+        slot[~cycles_that_count(has_poll)[use]] = UNCOUNTED
+        for number in np.unique(run[use]).tolist():
+            mine = run[use] == number
+            draws = Draws(begin[use[mine]] / self._rate_hz, slot[mine], first.slots, first.slot_ns / NS)
+            self._bet(first, number, draws)
+        self._cycles_seen[first.leg] = int(np.count_nonzero(within | (~heard & (end_ns <= last_ns))))
+
+    def _bet(self, leg: TrialSlot, run: int, draws: Draws) -> None:
+        """Bet on the cycles of a leg in one run that lie beyond those bet on before."""
+        part = self._parts.get((leg.leg, run))
+        if part is None:
+            part = self._parts[leg.leg, run] = self._begin(leg, run, float(draws.start_s[0]))
+        while part.done < len(draws.slot):
+            until_s = float(draws.start_s[part.done]) + CHUNK_S
+            chunk = slice(part.done, int(np.searchsorted(draws.start_s, until_s)))
+            some = Draws(draws.start_s[chunk], draws.slot[chunk], draws.slots, draws.slot_s)
+            if not self._bet_on(part, some):
+                return
+
+    def _bet_on(self, part: _Part, draws: Draws) -> bool:
+        """Bet on a chunk; False when its audio has not come in yet."""
+        cells = self._cells_for(part, draws)
+        if cells is None:
+            return False
+        levels = np.stack([slot_levels(cells, draws, part.shape, lag) for lag in part.mixture.lags_s])
+        covered = np.asarray(np.isfinite(levels).all(axis=(0, 2)), dtype=bool)
+        missing = np.flatnonzero(~covered & (draws.start_s > cells.first / 1000 + 1))
+        ready = slice(0, int(missing[0]) if len(missing) else len(covered))
+        use = np.flatnonzero(covered[ready])
+        path = part.mixture.add(levels[:, use], draws.slot[use])
+        counts = draws.slot[use] != UNCOUNTED
+        part.path.append(path[counts])
+        part.contrasts.append(slot_contrasts(levels[:, use[counts]], draws.slot[use[counts]]))
+        part.done += ready.stop
+        return ready.stop == len(covered)
+
+    def _cells_for(self, part: _Part, draws: Draws) -> Cells | None:
+        """Power cells from before the first of some cycles to as far as the audio and the chunk reach."""
+        begin_s, end_s = self._run_span_s(part.run)
+        from_s = max(begin_s, float(draws.start_s[0]) + min(LAG_RANGE_S[0], 0.0) - 1.0)
+        to_s = float(draws.start_s[-1]) + draws.slots * draws.slot_s + LAG_RANGE_S[1] + 1.5
+        to_s = min(to_s, end_s)
+        before = part.cells
+        if before is not None and before.resume_s >= to_s - 0.2:
+            return before
+        if before is not None:
+            drop = min(max(0, int(from_s * 1000) - before.first), len(before.power))
+            before = Cells(before.first + drop, before.power[drop:], before.resume_s)
+        new = self._cells_of(before.resume_s if before is not None else from_s, to_s)
+        part.cells = new if before is None else Cells.join([before, new])
+        return part.cells if len(part.cells.power) else None
+
+    def _cells_of(self, from_s: float, to_s: float) -> Cells:
+        first, end = int(from_s * self._rate_hz), int(to_s * self._rate_hz)
+        return power_cells(self._reader.audio.read(first, max(0, end - first)), first, self._rate_hz)
+
+    # ---- what is settled on other data
+
+    def _begin(self, leg: TrialSlot, run: int, start_s: float) -> _Part:
+        """Settle latency and poll shape on the audio and polls of the run before these cycles."""
+        begin_s = max(self._run_span_s(run)[0], start_s - BEFORE_S)
+        polls = gate_near(self._reader, start_s - BEFORE_S, start_s).between(-np.inf, start_s)
+        shape = poll_shape(polls) if polls.polls else np.array([[0.0, leg.slot_ns / NS]])
+        cells = self._cells_of(begin_s, start_s)
+        found = find_latency(cells.power, cells.first, gate_near(self._reader, begin_s, start_s))
+        if found is not None:
+            lags = found.seconds.value + (found.modulo_s or 0.0) * np.arange(-20, 21, dtype=np.float64)
+            inside = (lags >= LAG_RANGE_S[0]) & (lags <= LAG_RANGE_S[1])
+            lags = lags[inside] if found.modulo_s and inside.any() else np.array([found.seconds.value])
+            return _Part(leg.leg, run, shape, LatencyMixture(lags), known=len(lags) == 1)
+        lags = lags_to_try(shape)
+        shares = np.full(len(lags), 1 / len(lags), dtype=np.float64)
+        earlier = [part.lag_s for part in self._parts.values() if part.lag_s is not None]
+        if earlier:  # after a gap the latency may have stayed as it was
+            lags = np.concatenate([lags, [earlier[-1]]])
+            shares = np.concatenate([shares / 2, [0.5]])
+        return _Part(leg.leg, run, shape, LatencyMixture(lags, shares), known=False)
+
+    # ---- rules for leaving cycles out
+
+    def _end_of_leg(self, last: TrialSlot, next_leg_ns: int | None) -> float:
+        ends = [float(next_leg_ns)] if next_leg_ns is not None else []
+        if self._reader.ending is not None:
+            ends.append(float(self._reader.ending.t_ns))
+        ends += [
+            float(mark.t_ns)
+            for mark in self._reader.marks
+            if mark.origin is Origin.PROGRAM and mark.factor in ENDS_A_LEG and mark.t_ns > last.cycle_ns
+        ]
+        return min(ends, default=np.inf)
+
+    def _hands_on(self, begin_ns: npt.NDArray[np.int64], end_ns: npt.NDArray[np.int64]) -> Bools:
+        out = np.zeros(len(begin_ns), dtype=bool)
+        for mark in self._reader.marks:
+            if mark.kind is MarkKind.CHANGE and mark.origin is Origin.OPERATOR and not mark.late:
+                until_ns = np.inf if mark.settled_ns is None else mark.settled_ns
+                out |= (begin_ns <= until_ns) & (end_ns > mark.t_ns)
+        return out
+
+    def _foreign(self, begin_ns: npt.NDArray[np.int64], end_ns: npt.NDArray[np.int64]) -> Bools:
+        at = np.sort(np.array(self._foreign_ns, dtype=np.int64))
+        return np.asarray(np.searchsorted(at, end_ns) > np.searchsorted(at, begin_ns))
+
+    def _find_foreign_bytes(self, first_poll: int) -> None:
+        """Bytes from the radio that no request brought about.
+
+        A reply that comes too late is a poll's own: whether it is late may depend on the slot drawn.
+        """
+        for poll in self._reader.polls[self._polls_seen :]:
+            self._polls[poll.number] = (poll.sent_ns, poll.outcome is PollOutcome.REPLY)
+        self._polls_seen = len(self._reader.polls)
+        slot_ns = {one.poll: one.slot_ns for one in self._reader.trial_slots[-1000:]}
+        columns = self._reader.burst_columns
+        new = slice(self._bursts_seen, len(columns))
+        start, rx, number = columns.start_ns[new], columns.rx[new], columns.poll[new]
+        for index in np.flatnonzero(rx & ((number < 0) | (number >= first_poll))).tolist():
+            owner, t_ns = int(number[index]), int(start[index])
+            sent_ns, answered = self._polls.get(owner, (t_ns, False))
+            if owner < 0 or (answered and t_ns - sent_ns > slot_ns.get(owner, NS)):
+                self._foreign_ns.append(t_ns)
+        self._bursts_seen = len(columns)
+
+    # ---- runs of audio
+
+    def _run_of(self, sample: Floats) -> npt.NDArray[np.int64]:
+        firsts = [first for first, _ in self._reader.clock.runs]
+        return np.asarray(np.searchsorted(firsts, np.nan_to_num(sample, nan=0.0), side="right") - 1)
+
+    def _run_span_s(self, run: int) -> tuple[float, float]:
+        first, end = self._reader.clock.runs[run]
+        return first / self._rate_hz, min(end, self._reader.audio.samples) / self._rate_hz
+
+    # ---- the reading
+
+    def _reading(self, drawn: Sequence[TrialSlot], warnings: tuple[str, ...]) -> TrialReading:
+        path, contrasts, lags = [np.zeros(1)], [np.zeros(0)], []
+        said = list(warnings)
+        for part in self._parts.values():
+            path += [path[-1][-1] + piece for piece in [np.concatenate(part.path)] if len(piece)]
+            lags.append(part.lag_s)
+            if part.lag_s is not None and part.contrasts:
+                contrasts.append(np.concatenate(part.contrasts, axis=1)[part.mixture.best[0]])
+        log10_e = np.concatenate(path)[1:] / np.log(10)
+        clear = [lag for lag in lags if lag is not None]
+        if self._parts and not clear:
+            said.append("No latency stands out yet: every latency is tried, and the odds pay for it.")
+        difference = trial_difference(np.concatenate(contrasts))
+        if difference is None and not warnings:
+            said.append("There are too few cycles, at a latency that is clear, for a difference in level.")
+        return TrialReading(
+            running=self._running(),
+            cycles=len(log10_e),
+            left_out=max(0, sum(self._cycles_seen.values()) - len(log10_e)),
+            slots=drawn[-1].slots,
+            slot_s=drawn[-1].slot_ns / NS,
+            seed=self._reader.facts.seed,
+            log10_e=float(log10_e[-1]) if len(log10_e) else 0.0,
+            highest_log10_e=max(0.0, float(log10_e.max(initial=0.0))),
+            difference_db=difference,
+            latency_s=clear[-1] if clear else None,
+            path_log10_e=log10_e,
+            warnings=tuple(said),
+        )
+
+    def _running(self) -> bool:
+        said = [mark.value for mark in self._reader.marks if mark.factor == FACTOR]
+        return self._reader.ending is None and bool(said) and said[-1] == "on"
+
+
+def _repeats(drawn: Sequence[TrialSlot], seed: int, end_ns: int) -> bool:
+    """Whether every draw repeats from the seed, and every cycle lies where its leg's rhythm puts it."""
+    origins: dict[int, tuple[int, int, int]] = {}
+    last: tuple[int, int] = (-1, -1)
+    for one in drawn:
+        if not FEWEST_SLOTS <= one.slots <= MOST_SLOTS or one.slot_ns < NS // 1000 or one.cycle < 0:
+            return False
+        origin = (one.cycle_ns - one.cycle * one.slots * one.slot_ns, one.slots, one.slot_ns)
+        in_order = (one.leg, one.cycle) > last
+        last = (one.leg, one.cycle)
+        if origin[0] < 0 or one.cycle_ns > end_ns + 60 * NS:
+            return False
+        if not in_order or origins.setdefault(one.leg, origin) != origin:
+            return False
+        if drawn_slot(seed, one.leg, one.cycle, one.slots) != one.slot:
+            return False
+    return True
+
+
+def _legs(drawn: Sequence[TrialSlot]) -> list[list[TrialSlot]]:
+    legs: dict[int, list[TrialSlot]] = {}
+    for one in drawn:
+        legs.setdefault(one.leg, []).append(one)
+    return list(legs.values())
