@@ -56,13 +56,14 @@ class PollPlan:
         """
         if (self.frame_text is None) == (self.frame_hex is None):
             raise ValueError("frame_text: give the request either as frame_text or as frame_hex")
+        key = "frame_hex" if self.frame_text is None else "frame_text"
         try:
             frame = self.frame
         except ValueError as why:
-            raise ValueError(f"frame_hex: {why}") from why
+            raise ValueError(f"{key}: {why}") from why
         if not 1 <= len(frame) <= MAX_FRAME_BYTES:
             raise ValueError(
-                f"frame_text: the request must be 1 to {MAX_FRAME_BYTES} bytes, not {len(frame)}"
+                f"{key}: the request must be 1 to {MAX_FRAME_BYTES} bytes, not {len(frame)}"
             )
         Framing.parse(self.framing)
         try:

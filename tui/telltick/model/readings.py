@@ -61,7 +61,7 @@ class Latency:
     at_s: float = 0.0
 
     def shift_s(self, serial_s: Floats) -> Floats:
-        """The latency at serial times, drift included; for ``gate.shifted(latency.shift_s(gate.start_s))``."""
+        """The latency at serial times, drift included: ``gate.shifted(latency.shift_s(gate.start_s))``."""
         return self.seconds.value + 1e-6 * (self.drift_ppm or 0.0) * (serial_s - self.at_s)
 
 

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from telltick.model.errors import BadInputError
 from telltick.sources.audio import AudioBlock
 from telltick.sources.audio_file import AudioFile
 
@@ -30,15 +31,17 @@ class PacedFile:
         """
         self._path, self._channel = path, channel
         with AudioFile(path) as file:
+            next(file.blocks(channel), None)
             self.name, self.rate_hz = path.name, file.rate_hz
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
         self.over = False
+        self._damage: str | None = None
 
     def start(self, sink: Callable[[AudioBlock], None]) -> None:
         """Begin to play."""
         self._stopping.clear()
-        self._thread = threading.Thread(target=self._play, args=(sink,), name="paced file", daemon=True)
+        self._thread = threading.Thread(target=self._run, args=(sink,), name="paced file", daemon=True)
         self._thread.start()
 
     def stop(self) -> None:
@@ -48,8 +51,15 @@ class PacedFile:
             self._thread.join(timeout=2)
 
     def problem(self) -> str | None:
-        """None while it plays; the end of the file is the end of the audio."""
-        return "the file is over" if self.over else None
+        """What stopped it, in the library's own words; None while it plays and when it has been played."""
+        return self._damage
+
+    def _run(self, sink: Callable[[AudioBlock], None]) -> None:
+        try:
+            self._play(sink)
+        except BadInputError as why:
+            self._damage = str(why)
+            self.over = True
 
     def _play(self, sink: Callable[[AudioBlock], None]) -> None:
         begun, played = time.monotonic(), 0

@@ -120,6 +120,8 @@ def _rows(path: Path, columns: tuple[str, ...], needed: set[str], convert: Calla
 def _lines(path: Path, columns: tuple[str, ...], needed: set[str]) -> Iterator[tuple[int, Cells]]:
     """(line number, cells by column name) of each line that is not empty."""
     try:
+        if path.exists() and not path.is_file():
+            raise BadInputError(f"{path} cannot be read (it is not a file); give a CSV table")
         if path.stat().st_size > MAX_FILE_BYTES:
             raise BadInputError(f"{path} is too large: a table may have {MAX_FILE_BYTES // 10**6} MB at most")
         with path.open(encoding="utf-8-sig", newline="") as file:
