@@ -18,7 +18,7 @@ from telltick import cli
 from telltick.ui.screens.session import SessionScreen
 from telltick.ui.wire import WiredApp
 
-BEAT_S = 0.02
+BEAT_S = 0.05
 
 
 class Watch:
@@ -56,7 +56,7 @@ class Watch:
         while True:
             await asyncio.sleep(BEAT_S)
             now = time.monotonic()
-            if now - last > 4 * BEAT_S:
+            if now - last > 2 * BEAT_S:
                 self.note("gap", gap=now - last - BEAT_S)
             last = now
 

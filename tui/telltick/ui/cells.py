@@ -17,6 +17,7 @@ from rich.segment import Segment
 from rich.style import Style
 from textual.strip import Strip
 
+FEW = 400  # cells
 MOST_KEPT = 8192  # entries of each cache below, far above what a session's screens use
 
 
@@ -179,14 +180,16 @@ def shortest(changes: list[Change], rows: Rows) -> str:
     """A frame that makes some changes: row by row or look by look, whichever takes fewer characters.
 
     Row by row few moves are needed, look by look few changes of look. A sweep through a plot, which touches
-    two or three cells of each row, is half as long the second way.
+    two or three cells of each row, is half as long the second way; few changes never gain much by the first.
 
     Args:
         changes: in order of rows and columns.
         rows: what the terminal shows after them.
     """
-    by_look = sorted(changes, key=lambda change: _order(change[2][1]))
-    return min((_Pen(rows).draw(order) for order in (changes, by_look)), key=len)
+    by_look = _Pen(rows).draw(sorted(changes, key=lambda change: _order(change[2][1])))
+    if len(changes) < FEW:
+        return by_look
+    return min(by_look, _Pen(rows).draw(changes), key=len)
 
 
 def _order(look: Look) -> tuple[str, str, str]:

@@ -32,6 +32,7 @@ class Panel(Widget):
         self._rows: list[Row] = []
         self._strips: dict[int, Strip] = {}
         self._inks: Mapping[Role, Style] = {}
+        self._filtered: Mapping[Role, Style] = {}
 
     @property
     def room(self) -> Room:
@@ -46,6 +47,7 @@ class Panel(Widget):
     def ink(self, palette: Palette) -> None:
         """Take the colours of a palette."""
         self._inks = palette.styles(raised=self.raised)
+        self._filtered = {}
         self._strips.clear()
         self.refresh()
 
@@ -79,6 +81,7 @@ class Panel(Widget):
     def notify_style_update(self) -> None:
         """Styles may have changed: cached strips are stale."""
         super().notify_style_update()
+        self._filtered = {}
         self._strips.clear()
 
     def get_content_width(self, container: Size, viewport: Size) -> int:
@@ -91,13 +94,18 @@ class Panel(Widget):
         if strip is None:
             width = self.size.width
             line = self._rows[y] if y < len(self._rows) else fit((), width)
-            ground = self._inks.get(Role.TEXT, Style())
-            segments = [Segment(run.text, self._inks.get(run.role, ground)) for run in line]
-            strip = Strip(segments, width)
-            for line_filter in self.get_line_filters():
-                strip = strip.apply_filter(line_filter, self.background_colors[1])
-            self._strips[y] = strip
+            inks = self._filtered = self._filtered or self._filter_inks()
+            ground = inks.get(Role.TEXT, Style())
+            segments = [Segment(run.text, inks.get(run.role, ground)) for run in line]
+            strip = self._strips[y] = Strip(segments, width)
         return strip
+
+    def _filter_inks(self) -> Mapping[Role, Style]:
+        """The styles after what the toolkit does to every line: dropping colour, for one."""
+        segments = [Segment(role, style) for role, style in self._inks.items()]
+        for line_filter in self.get_line_filters():
+            segments = line_filter.apply(segments, self.background_colors[1])
+        return {Role(segment.text): segment.style or Style() for segment in segments}
 
     def render_lines(self, crop: Region) -> list[Strip]:
         """Rows as the compositor gets them.
@@ -106,5 +114,6 @@ class Panel(Widget):
         in every frame, be there a change or not.
         """
         strips = [self.render_line(y) for y in crop.line_range]
-        whole = crop.column_span == (0, self.size.width)
-        return strips if whole else [strip.crop(*crop.column_span) for strip in strips]
+        begin, end = crop.column_span
+        whole = begin == 0 and all(strip.cell_length == end for strip in strips)
+        return strips if whole else [strip.crop(begin, end) for strip in strips]
