@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable
 
@@ -11,7 +12,9 @@ import pytest
 from telltick.engine.inputs import Inputs
 from telltick.engine.recorder import Recorder, StopSignal, record
 from telltick.model.errors import DeviceError, SessionBusyError, StorageError
+from telltick.model.plan import PollPlan
 from telltick.model.session import SessionFacts, Verb
+from telltick.model.trial import drawn_slot
 from telltick.sources.audio import AudioBlock
 from telltick.sources.serial_port import open_port
 from telltick.store.journal import Journal
@@ -100,6 +103,45 @@ def test_whatever_fails_is_journalled_as_the_end(tmp_path, monkeypatch, fault):
     with SessionReader(tmp_path) as reader:
         assert reader.ending.how == "failed"
         assert reader.ending.note == str(fault)
+
+
+def test_a_coin_trial_is_started_and_stopped_on_request_and_its_draws_are_journalled(tmp_path):
+    plan = PollPlan(port="loop://", frame_text="RF;", interval_s=0.05, reply_terminator="3b")
+    inputs = Inputs(ShortSource(ends=False), plan, open_port)
+
+    def ask() -> None:
+        with Journal.open(tmp_path) as journal:
+            journal.add_request(0, Verb.START_TRIAL)
+
+    def go_on() -> None:
+        with SessionReader(tmp_path) as reader, Journal.open(tmp_path) as journal:
+            while len(reader.trial_slots) < 5 and not reader.ending:
+                time.sleep(0.01)
+                reader.refresh()
+            for verb in (Verb.START_TRIAL, Verb.STOP_TRIAL, Verb.STOP_TRIAL, Verb.FINISH):
+                journal.add_request(0, verb)
+
+    viewer = threading.Thread(target=go_on)
+
+    def ready() -> None:
+        ask()
+        viewer.start()
+
+    ending = record(Recorder(tmp_path, FACTS, inputs, seconds=30.0, on_ready=ready))
+    viewer.join()
+    assert ending.how == "requested"
+    with SessionReader(tmp_path) as reader:
+        assert [outcome.done for outcome in reader.outcomes] == [True, False, True, False, True]
+        assert "slots of" in reader.outcomes[0].note
+        assert [(mark.factor, mark.value) for mark in reader.marks] == [
+            ("coin trial", "on"),
+            ("coin trial", "off"),
+        ]
+        drawn = reader.trial_slots
+        assert len(drawn) >= 5
+        seed = reader.facts.seed
+        assert all(one.slot == drawn_slot(seed, one.leg, one.cycle, one.slots) for one in drawn)
+        assert {one.poll for one in drawn} <= {poll.number for poll in reader.polls}
 
 
 def test_polling_cannot_be_asked_of_a_session_without_a_plan(tmp_path):

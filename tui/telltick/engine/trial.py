@@ -6,12 +6,13 @@ the screen showed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from bisect import bisect_right
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from telltick.engine.draws import DrawLedger, Leg
 from telltick.engine.gates import gate_near
 from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency
@@ -31,11 +32,12 @@ from telltick.model.clock import NS, Floats
 from telltick.model.marks import MarkKind, Origin
 from telltick.model.readings import TrialReading
 from telltick.model.traffic import PollOutcome
-from telltick.model.trial import FACTOR, FEWEST_SLOTS, MOST_SLOTS, TrialSlot, drawn_slot
+from telltick.model.trial import FACTOR, TrialSlot
 from telltick.store.session import SessionReader
 
 BEFORE_S = 60.0  # audio before a leg in which the latency is looked for
 CHUNK_S = 60.0
+FEW_LAGS = 5  # latencies that cost little to try
 SURE_SHARE = 0.9  # of the odds: the latency that holds it is told as the one
 ENDS_A_LEG = {FACTOR, "polling", "poll interval", "baud"}
 TAMPERED = (
@@ -50,8 +52,7 @@ class _Part:
     """One leg in one capture run, and what has been worked out of it.
 
     Attributes:
-        leg: number of the leg.
-        run: number of the run.
+        run: number of the capture run.
         shape: when bytes flow in a typical poll.
         mixture: the odds.
         known: the latency was settled on other data.
@@ -61,7 +62,6 @@ class _Part:
         contrasts: for each lag, drawn slot against the others.
     """
 
-    leg: int
     run: int
     shape: Floats
     mixture: LatencyMixture
@@ -84,61 +84,79 @@ class TrialFollower:
     def __init__(self, reader: SessionReader) -> None:
         self._reader = reader
         self._rate_hz = reader.facts.rate_hz
+        self._restart()
+
+    def _restart(self) -> None:
+        self._ledger = DrawLedger(self._reader.facts.seed)
         self._parts: dict[tuple[int, int], _Part] = {}
         self._cycles_seen: dict[int, int] = {}
         self._foreign_ns: list[int] = []
         self._bursts_seen = 0
         self._polls: dict[int, tuple[int, bool]] = {}  # number -> sent, answered
         self._polls_seen = 0
+        self._latest: tuple[int, TrialReading | None] = (0, None)  # known until, reading
 
-    def read(self, known_until: int) -> TrialReading | None:
-        """The trial up to a sample before which every burst is known; None when the session has none."""
+    def read(self, known_until: int, now_ns: int | None = None) -> TrialReading | None:
+        """The trial up to a sample before which every burst is known; None when there is none yet.
+
+        Asked often, it answers with what it found up to a few seconds ago.
+
+        Args:
+            known_until: that sample.
+            now_ns: session time shown, in replay; None takes all that is in the journal.
+        """
+        now_ns = self._reader.end_ns if now_ns is None else now_ns
+        read_to, reading = self._latest
+        if known_until < read_to:
+            self._restart()
+        elif reading is not None and known_until - read_to < self._patience(known_until):
+            return replace(reading, running=self._running(now_ns))
         drawn = self._reader.trial_slots
+        drawn = drawn[: bisect_right(drawn, now_ns, key=lambda one: one.cycle_ns)]
         if not drawn or not self._reader.anchors:
             return None
-        if not _repeats(drawn, self._reader.facts.seed, self._reader.end_ns):
-            return self._reading(drawn, (TAMPERED,))
-        self._find_foreign_bytes(drawn[0].poll)
-        legs = _legs(drawn)
-        for index, leg in enumerate(legs):
-            following = legs[index + 1][0].cycle_ns if index + 1 < len(legs) else None
-            self._follow(leg, following, known_until)
-        return self._reading(drawn, ())
+        self._ledger.follow(drawn, self._reader.end_ns)
+        if self._ledger.sound:
+            self._find_foreign_bytes(drawn[0].poll)
+            legs = self._ledger.legs
+            for leg, following in zip(legs, [*legs[1:], None], strict=True):
+                self._follow(leg, following, known_until)
+        self._latest = known_until, self._reading(drawn[-1], now_ns)
+        return self._latest[1]
+
+    def _patience(self, known_until: int) -> int:
+        """Samples from one reading to the next while the moment goes on; trying every latency is costly."""
+        if self._reader.ending is not None and known_until >= self._reader.audio.samples:
+            return 1
+        few = all(len(part.mixture.lags_s) <= FEW_LAGS for part in self._parts.values())
+        return self._rate_hz if few else 4 * self._rate_hz
 
     # ---- cycles
 
-    def _follow(self, leg: list[TrialSlot], next_leg_ns: int | None, known_until: int) -> None:
+    def _follow(self, leg: Leg, following: Leg | None, known_until: int) -> None:
         """Bet on the cycles of a leg that have become known."""
-        first = leg[0]
-        length_ns = first.slots * first.slot_ns
-        origin_ns = first.cycle_ns - first.cycle * length_ns
-        has_poll = np.zeros(leg[-1].cycle + 2, dtype=bool)
-        has_poll[[one.cycle for one in leg]] = True
-        begin_ns = origin_ns + length_ns * np.arange(len(has_poll))
-        end_ns = begin_ns + length_ns
+        count = leg.polled[-1] + 2  # the cycle after the last poll counts, whether it got one or not
+        begin_ns = leg.origin_ns + leg.cycle_ns * np.arange(count)
+        end_ns = begin_ns + leg.cycle_ns
         clock = self._reader.clock
         begin, end = clock.sample_at(begin_ns), clock.sample_at(end_ns)
-        run, run_after = self._run_of(begin), self._run_of(end)
-        last_ns = self._end_of_leg(leg[-1], next_leg_ns)
-        heard = np.isfinite(begin) & np.isfinite(end) & (run == run_after)
+        run = self._run_of(begin)
+        heard = np.isfinite(begin) & np.isfinite(end) & (run == self._run_of(end))
         left_out = ~heard | self._hands_on(begin_ns, end_ns) | self._foreign(begin_ns, end_ns)
-        within = (end_ns <= last_ns) & (np.nan_to_num(end, nan=-1.0) <= known_until)
-        seed, use = self._reader.facts.seed, np.flatnonzero(within & ~left_out)
-        slot = np.array(
-            [drawn_slot(seed, first.leg, cycle, first.slots) for cycle in use.tolist()], dtype=int
-        )
-        slot[~cycles_that_count(has_poll)[use]] = UNCOUNTED
-        for number in np.unique(run[use]).tolist():
-            mine = run[use] == number
-            draws = Draws(begin[use[mine]] / self._rate_hz, slot[mine], first.slots, first.slot_ns / NS)
-            self._bet(first, number, draws)
-        self._cycles_seen[first.leg] = int(np.count_nonzero(within | (~heard & (end_ns <= last_ns))))
+        over = end_ns <= self._end_of_leg(leg, following)
+        known = over & (np.nan_to_num(end, nan=0.0) <= known_until)
+        slot = np.where(cycles_that_count(leg.has_poll(count)), leg.slots(count), UNCOUNTED)
+        for number in np.unique(run[known & ~left_out]).tolist():
+            use = known & ~left_out & (run == number)
+            slot_s = leg.first.slot_ns / NS
+            self._bet(leg, number, Draws(begin[use] / self._rate_hz, slot[use], leg.first.slots, slot_s))
+        self._cycles_seen[leg.first.leg] = int(np.count_nonzero(known))
 
-    def _bet(self, leg: TrialSlot, run: int, draws: Draws) -> None:
+    def _bet(self, leg: Leg, run: int, draws: Draws) -> None:
         """Bet on the cycles of a leg in one run that lie beyond those bet on before."""
-        part = self._parts.get((leg.leg, run))
+        part = self._parts.get((leg.first.leg, run))
         if part is None:
-            part = self._parts[leg.leg, run] = self._begin(leg, run, float(draws.start_s[0]))
+            part = self._parts[leg.first.leg, run] = self._begin(leg, run, float(draws.start_s[0]))
         while part.done < len(draws.slot):
             until_s = float(draws.start_s[part.done]) + CHUNK_S
             chunk = slice(part.done, int(np.searchsorted(draws.start_s, until_s)))
@@ -185,36 +203,38 @@ class TrialFollower:
 
     # ---- what is settled on other data
 
-    def _begin(self, leg: TrialSlot, run: int, start_s: float) -> _Part:
+    def _begin(self, leg: Leg, run: int, start_s: float) -> _Part:
         """Settle latency and poll shape on the audio and polls of the run before these cycles."""
         begin_s = max(self._run_span_s(run)[0], start_s - BEFORE_S)
         polls = gate_near(self._reader, start_s - BEFORE_S, start_s).between(-np.inf, start_s)
-        shape = poll_shape(polls) if polls.polls else np.array([[0.0, leg.slot_ns / NS]])
+        shape = poll_shape(polls) if polls.polls else np.array([[0.0, leg.first.slot_ns / NS]])
         cells = self._cells_of(begin_s, start_s)
         found = find_latency(cells.power, cells.first, gate_near(self._reader, begin_s, start_s))
         if found is not None:
             lags = found.seconds.value + (found.modulo_s or 0.0) * np.arange(-20, 21, dtype=np.float64)
             inside = (lags >= LAG_RANGE_S[0]) & (lags <= LAG_RANGE_S[1])
             lags = lags[inside] if found.modulo_s and inside.any() else np.array([found.seconds.value])
-            return _Part(leg.leg, run, shape, LatencyMixture(lags), known=len(lags) == 1)
+            return _Part(run, shape, LatencyMixture(lags), known=len(lags) == 1)
         lags = lags_to_try(shape)
         shares = np.full(len(lags), 1 / len(lags), dtype=np.float64)
         earlier = [part.lag_s for part in self._parts.values() if part.lag_s is not None]
         if earlier:  # after a gap the latency may have stayed as it was
             lags = np.concatenate([lags, [earlier[-1]]])
             shares = np.concatenate([shares / 2, [0.5]])
-        return _Part(leg.leg, run, shape, LatencyMixture(lags, shares), known=False)
+        return _Part(run, shape, LatencyMixture(lags, shares), known=False)
 
     # ---- rules for leaving cycles out
 
-    def _end_of_leg(self, last: TrialSlot, next_leg_ns: int | None) -> float:
-        ends = [float(next_leg_ns)] if next_leg_ns is not None else []
+    def _end_of_leg(self, leg: Leg, following: Leg | None) -> float:
+        """Session time at which a leg ended; infinite while it goes on."""
+        last_ns = leg.origin_ns + leg.polled[-1] * leg.cycle_ns
+        ends = [] if following is None else [float(following.origin_ns)]
         if self._reader.ending is not None:
             ends.append(float(self._reader.ending.t_ns))
         ends += [
             float(mark.t_ns)
             for mark in self._reader.marks
-            if mark.origin is Origin.PROGRAM and mark.factor in ENDS_A_LEG and mark.t_ns > last.cycle_ns
+            if mark.origin is Origin.PROGRAM and mark.factor in ENDS_A_LEG and mark.t_ns > last_ns
         ]
         return min(ends, default=np.inf)
 
@@ -261,27 +281,34 @@ class TrialFollower:
 
     # ---- the reading
 
-    def _reading(self, drawn: Sequence[TrialSlot], warnings: tuple[str, ...]) -> TrialReading:
+    def _reading(self, newest: TrialSlot, now_ns: int) -> TrialReading:
+        if not self._ledger.sound:
+            return self._summed(newest, now_ns, {}, [TAMPERED])
+        return self._summed(newest, now_ns, self._parts, [])
+
+    def _summed(
+        self, newest: TrialSlot, now_ns: int, parts: dict[tuple[int, int], _Part], said: list[str]
+    ) -> TrialReading:
+        """The odds of all parts together: their product, since each starts anew at one to one."""
         path, contrasts, lags = [np.zeros(1)], [np.zeros(0)], []
-        said = list(warnings)
-        for part in self._parts.values():
+        for part in parts.values():
             path += [path[-1][-1] + piece for piece in [np.concatenate(part.path)] if len(piece)]
             lags.append(part.lag_s)
             if part.lag_s is not None and part.contrasts:
                 contrasts.append(np.concatenate(part.contrasts, axis=1)[part.mixture.best[0]])
         log10_e = np.concatenate(path)[1:] / np.log(10)
         clear = [lag for lag in lags if lag is not None]
-        if self._parts and not clear:
+        if parts and not clear:
             said.append("No latency stands out yet: every latency is tried, and the odds pay for it.")
         difference = trial_difference(np.concatenate(contrasts))
-        if difference is None and not warnings:
+        if difference is None and parts:
             said.append("There are too few cycles, at a latency that is clear, for a difference in level.")
         return TrialReading(
-            running=self._running(),
+            running=self._running(now_ns),
             cycles=len(log10_e),
             left_out=max(0, sum(self._cycles_seen.values()) - len(log10_e)),
-            slots=drawn[-1].slots,
-            slot_s=drawn[-1].slot_ns / NS,
+            slots=newest.slots,
+            slot_s=newest.slot_ns / NS,
             seed=self._reader.facts.seed,
             log10_e=float(log10_e[-1]) if len(log10_e) else 0.0,
             highest_log10_e=max(0.0, float(log10_e.max(initial=0.0))),
@@ -291,32 +318,8 @@ class TrialFollower:
             warnings=tuple(said),
         )
 
-    def _running(self) -> bool:
-        said = [mark.value for mark in self._reader.marks if mark.factor == FACTOR]
-        return self._reader.ending is None and bool(said) and said[-1] == "on"
-
-
-def _repeats(drawn: Sequence[TrialSlot], seed: int, end_ns: int) -> bool:
-    """Whether every draw repeats from the seed, and every cycle lies where its leg's rhythm puts it."""
-    origins: dict[int, tuple[int, int, int]] = {}
-    last: tuple[int, int] = (-1, -1)
-    for one in drawn:
-        if not FEWEST_SLOTS <= one.slots <= MOST_SLOTS or one.slot_ns < NS // 1000 or one.cycle < 0:
-            return False
-        origin = (one.cycle_ns - one.cycle * one.slots * one.slot_ns, one.slots, one.slot_ns)
-        in_order = (one.leg, one.cycle) > last
-        last = (one.leg, one.cycle)
-        if origin[0] < 0 or one.cycle_ns > end_ns + 60 * NS:
-            return False
-        if not in_order or origins.setdefault(one.leg, origin) != origin:
-            return False
-        if drawn_slot(seed, one.leg, one.cycle, one.slots) != one.slot:
-            return False
-    return True
-
-
-def _legs(drawn: Sequence[TrialSlot]) -> list[list[TrialSlot]]:
-    legs: dict[int, list[TrialSlot]] = {}
-    for one in drawn:
-        legs.setdefault(one.leg, []).append(one)
-    return list(legs.values())
+    def _running(self, now_ns: int) -> bool:
+        marks = self._reader.marks
+        said = [mark.value for mark in marks if mark.factor == FACTOR and mark.t_ns <= now_ns]
+        ending = self._reader.ending
+        return (ending is None or now_ns < ending.t_ns) and bool(said) and said[-1] == "on"

@@ -11,6 +11,7 @@ from telltick.engine.analyst import Analyst
 from telltick.engine.condition import PollTally, input_health, polling_state
 from telltick.engine.marking import Marker
 from telltick.engine.strip import StripMaker
+from telltick.engine.trial import TrialFollower
 from telltick.measure.reading import spectrum_of, take_reading
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
@@ -41,6 +42,7 @@ class SessionView:
         self.folder = str(folder)
         self._analyst = Analyst(self._reader)
         self._strip = StripMaker(self._reader)
+        self._trial = TrialFollower(self._reader)
         self._marker = Marker(folder, self.moment_ns, late=self.is_replay)
         self._backfilled = True
         self._tally = PollTally()
@@ -127,6 +129,7 @@ class SessionView:
             marks=shown,
             open_mark=next((mark for mark in reversed(begun) if mark.hands_on), None),
             notices=self._notices(now_ns),
+            trial=self._trial.read(min(self._known_until(sample), sample), now_ns),
         )
 
     def _speed(self) -> float:
