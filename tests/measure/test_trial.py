@@ -20,6 +20,7 @@ from telltick.measure.trial import (
     neighbour_scores,
     poll_shape,
     rank_scores,
+    shape_fill,
     slot_contrasts,
     slot_levels,
     trial_difference,
@@ -189,6 +190,23 @@ def test_the_shape_of_a_poll_is_its_request_and_its_reply():
         [[0, 5 * character_s], [5 * character_s + 0.010, 28 * character_s + 0.010]],
         atol=1e-9,
     )
+
+
+def test_the_difference_is_that_while_bytes_flow_however_far_replies_wander():
+    rng = np.random.default_rng(5)
+    reply = 0.010 + rng.uniform(0, 0.010, 50)
+    start = np.stack([np.zeros(50), reply], axis=1) + np.arange(50)[:, None]
+    gate = Gate(
+        start.ravel(),
+        (start + np.array([0.005, 0.020])).ravel(),
+        np.tile([False, True], 50),
+        np.repeat(np.arange(50), 2),
+    )
+    shape = poll_shape(gate)
+    fill = shape_fill(gate, shape)
+    assert fill == pytest.approx(25 / 33, abs=0.03)
+    diluted_db = np.full(20, 10 * np.log10(1 + 3 * fill))
+    assert trial_difference(diluted_db, fill).value == pytest.approx(10 * np.log10(4))
 
 
 def test_without_replies_the_shape_of_a_poll_is_its_request():

@@ -24,6 +24,7 @@ from telltick.measure.trial import (
     cycles_that_count,
     lags_to_try,
     poll_shape,
+    shape_fill,
     slot_contrasts,
     slot_levels,
     trial_difference,
@@ -54,6 +55,7 @@ class _Part:
     Attributes:
         run: number of the capture run.
         shape: when bytes flow in a typical poll.
+        fill: share of that time in which they do.
         mixture: the odds.
         known: the latency was settled on other data.
         done: cycles looked at so far.
@@ -64,6 +66,7 @@ class _Part:
 
     run: int
     shape: Floats
+    fill: float
     mixture: LatencyMixture
     known: bool
     done: int = 0
@@ -208,20 +211,21 @@ class TrialFollower:
         begin_s = max(self._run_span_s(run)[0], start_s - BEFORE_S)
         polls = gate_near(self._reader, start_s - BEFORE_S, start_s).between(-np.inf, start_s)
         shape = poll_shape(polls) if polls.polls else np.array([[0.0, leg.first.slot_ns / NS]])
+        fill = shape_fill(polls, shape) if polls.polls else 1.0
         cells = self._cells_of(begin_s, start_s)
         found = find_latency(cells.power, cells.first, gate_near(self._reader, begin_s, start_s))
         if found is not None:
             lags = found.seconds.value + (found.modulo_s or 0.0) * np.arange(-20, 21, dtype=np.float64)
             inside = (lags >= LAG_RANGE_S[0]) & (lags <= LAG_RANGE_S[1])
             lags = lags[inside] if found.modulo_s and inside.any() else np.array([found.seconds.value])
-            return _Part(run, shape, LatencyMixture(lags), known=len(lags) == 1)
+            return _Part(run, shape, fill, LatencyMixture(lags), known=len(lags) == 1)
         lags = lags_to_try(shape)
         shares = np.full(len(lags), 1 / len(lags), dtype=np.float64)
         earlier = [part.lag_s for part in self._parts.values() if part.lag_s is not None]
         if earlier:  # after a gap the latency may have stayed as it was
             lags = np.concatenate([lags, [earlier[-1]]])
             shares = np.concatenate([shares / 2, [0.5]])
-        return _Part(run, shape, LatencyMixture(lags, shares), known=False)
+        return _Part(run, shape, fill, LatencyMixture(lags, shares), known=False)
 
     # ---- rules for leaving cycles out
 
@@ -291,6 +295,7 @@ class TrialFollower:
     ) -> TrialReading:
         """The odds of all parts together: their product, since each starts anew at one to one."""
         path, contrasts, lags = [np.zeros(1)], [np.zeros(0)], []
+        fill = float(np.mean([part.fill for part in parts.values()])) if parts else 1.0
         for part in parts.values():
             path += [path[-1][-1] + piece for piece in [np.concatenate(part.path)] if len(piece)]
             lags.append(part.lag_s)
@@ -300,7 +305,7 @@ class TrialFollower:
         clear = [lag for lag in lags if lag is not None]
         if parts and not clear:
             said.append("No latency stands out yet: every latency is tried, and the odds pay for it.")
-        difference = trial_difference(np.concatenate(contrasts))
+        difference = trial_difference(np.concatenate(contrasts), fill)
         if difference is None and parts:
             said.append("There are too few cycles, at a latency that is clear, for a difference in level.")
         return TrialReading(

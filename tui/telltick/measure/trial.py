@@ -78,6 +78,17 @@ def poll_shape(gate: Gate) -> Floats:
     return shape
 
 
+def shape_fill(gate: Gate, shape: Floats) -> float:
+    """Share of a shape's time during which bytes really flow, over the polls of a gate."""
+    begin_s = gate.poll_start_s[gate.poll]
+    start_s, end_s = gate.start_s - begin_s, gate.end_s - begin_s
+    filled = sum(
+        float(np.maximum(np.minimum(end_s, to_s) - np.maximum(start_s, from_s), 0.0).sum())
+        for from_s, to_s in shape
+    )
+    return filled / (gate.polls * float(np.sum(shape[:, 1] - shape[:, 0])))
+
+
 def lags_to_try(shape: Floats) -> Floats:
     """Latencies in seconds, close enough together that a poll of this shape falls through nowhere."""
     step_s = float(np.clip((shape[-1, 1] - shape[0, 0]) / 4, 0.002, 0.010))
@@ -279,8 +290,11 @@ def slot_contrasts(levels: Floats, drawn: Ints) -> Floats:
     return np.asarray((chosen - np.nanmedian(others, axis=-1)) * (10 / np.log(10)))
 
 
-def trial_difference(contrasts_db: Floats) -> Estimate | None:
+def trial_difference(contrasts_db: Floats, fill: float = 1.0) -> Estimate | None:
     """Robust mean of `slot_contrasts` with its 95 % interval; None with too few cycles.
+
+    Where replies wander, the shape is wider than each of them and dilutes the interference; the measured d
+    is brought back to the time in which bytes flow: 10 log10(1 + (10^(d/10) - 1) / fill).
 
     Logarithms of noise power lie below the logarithm of its mean by the same amount in every slot, so that
     the difference is free of that bias.
@@ -290,8 +304,12 @@ def trial_difference(contrasts_db: Floats) -> Estimate | None:
         return None
     mean, influence = bisquare_mean(contrasts_db)
     blocks = np.arange(count) * max(MIN_CYCLES, count // 5) // count
-    error, dof = clustered_error(influence, blocks)
-    return interval(mean, error, dof)
+    found = interval(mean, *clustered_error(influence, blocks))
+    return Estimate(*(_undiluted_db(value, fill) for value in (found.value, found.low, found.high)))
+
+
+def _undiluted_db(diluted_db: float, fill: float) -> float:
+    return float(10 * np.log10(max(1 + (10 ** (diluted_db / 10) - 1) / fill, 0.01)))
 
 
 def cycles_that_count(has_poll: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

@@ -155,8 +155,8 @@ class TrialReading:
         seed: of the draws.
         log10_e: odds against chance now, as the power of ten of the e-value.
         highest_log10_e: the highest they ever were.
-        difference_db: level in the drawn slots less level in the others, with its interval; None with too
-            few cycles or while no latency is known.
+        difference_db: level in the drawn slots while bytes flow, less level in the others, with its interval;
+            None with too few cycles or while no latency is clear.
         latency_s: the latency it was looked for at; None where every latency was tried and paid for.
         path_log10_e: shape (cycles,), the odds after each cycle.
         warnings: one sentence each.

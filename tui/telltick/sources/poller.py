@@ -188,8 +188,8 @@ class Poller:
         """
         with self._changed:
             took_ns = sorted(self._took_ns)
-        if took_ns:  # one poll that took much longer than the others must not cost slots
-            busy_ns = took_ns[int(0.95 * (len(took_ns) - 1))] * slower
+        if took_ns:  # polls that took much longer than the others must not cost slots
+            busy_ns = took_ns[int(0.75 * (len(took_ns) - 1))] * slower
         else:
             timeout_ns = self._plan.reply_timeout_ms * 1e6
             frame_ns = len(self._plan.frame) * self._plan.line.char_time_s(self.baud) * NS
