@@ -142,7 +142,7 @@ def _edge_spectrum(data: bytes, baud: int, freq_hz: Array) -> npt.NDArray[np.com
     inside = passband(freq_hz) > 0
     out = np.zeros(len(freq_hz), dtype=complex)
     turns = np.outer(freq_hz[inside], at)
-    out[inside] = passband(freq_hz[inside]) * (np.exp(-2j * np.pi * turns) @ step)
+    out[inside] = passband(freq_hz[inside]) * (np.exp(-2j * np.pi * turns) * step).sum(axis=1)
     return out
 
 
