@@ -4,10 +4,10 @@ Static crashes, speech and fading make the floor unsteady; the energy balance, w
 then carried away. Here each poll k has a floor of its own,
 
     N_k = clipped mean of the quiet slots within 3 s,
-    d_k = ln(P_k / N_k) + 1 / (2 nu),   P_k the mean power of its active frames,
+    d_k = ln(P_k / N_k) + 1 / (2 nu),   P_k the mean power of its frames,
     excess = 10 log10(1 + (exp(d) - 1) / a),   d the bisquare mean of d_k,
 
-with a the share of the active frames that the bytes fill, and nu the shape of P_k's gamma distribution (the
+with a the share of those frames that the bytes fill, and nu the shape of P_k's gamma distribution (the
 second term takes out the bias of the logarithm). Polls with a crash beside them do not count.
 """
 
@@ -19,36 +19,32 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.gating import IDLE
-from telltick.measure.robust import bisquare_mean, clustered_error
+from telltick.measure.robust import BISQUARE, bisquare_mean, clustered_error, row_medians, time_blocks
 from telltick.measure.rows import PollRows
+from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
 
 FLOOR_REACH_S = 3.0
 TREND_REACH_S = 1.0
 GRID_S = 0.5  # the floor is worked out this often and read between
 CLIP = 2.5  # standard deviations above the floor that still count as noise
-BLOCK_S = 2.0
-JUMPY = 2.0  # floors that change this much faster than noise does are speech-like: do not follow them
-_TIME_CORRELATION = (0.4342, 0.0278, 0.0001)  # power of Hann frames 1, 2, 3 hops (a quarter of a frame) apart
-_BIN_CORRELATION = (0.4444, 0.0278)  # and of bins 1, 2 apart (squared window transform: Harris 1978)
+MIN_COUNT = 8
+WEAK_DB, STRONG_DB = 1.0, 3.0  # below: cores alone; above: all active frames alone
 
 
-def mean_shape(frames: Floats | float, bins: float) -> Floats:
-    """Gamma shape nu of the mean power of noise over frames and bins: 1 / nu is its squared variation.
+@dataclass(frozen=True)
+class Window:
+    """Frames of each poll taken together; all shapes (polls,).
 
-    Args:
-        frames: successive frames averaged.
-        bins: effective number of bins summed.
+    Attributes:
+        power: their mean power.
+        fill: share of them that bytes fill.
+        shape: nu of `power` when there is noise alone.
     """
-    n = np.asarray(frames, dtype=np.float64)
-    in_time = sum(2 * np.maximum(0, 1 - k / n) * r for k, r in enumerate(_TIME_CORRELATION, start=1))
-    in_frequency = 1 + 2 * sum(_BIN_CORRELATION)
-    return np.asarray(n * bins / ((1 + in_time) * in_frequency))
 
-
-def effective_bins(level: Floats) -> float:
-    """Number of equally strong bins that would fluctuate as much: (sum S)^2 / sum S^2."""
-    return float(level.sum() ** 2 / max(np.sum(level**2), 1e-300))
+    power: Floats
+    fill: Floats
+    shape: Floats
 
 
 @dataclass(frozen=True)
@@ -57,23 +53,21 @@ class Pollwise:
 
     Attributes:
         at_s: time of the poll.
-        power: mean power of its active frames.
         floor: N_k.
-        fill: share of the active frames that bytes fill.
+        active: the active frames: no energy escapes, whatever the timing jitter.
+        core: the frames in the middle of the poll: less noise, for weak interference.
         counts: poll has a floor and no crash beside it.
-        shape: nu of `power`.
-        jumpiness: how much faster the floor changes than noise would make it seem to.
         gain_drop: median ln(power just before / just after a poll): above 0 when gain control reacts.
+        gain_drop_error: its standard error.
     """
 
     at_s: Floats
-    power: Floats
     floor: Floats
-    fill: Floats
+    active: Window
+    core: Window
     counts: npt.NDArray[np.bool_]
-    shape: Floats
-    jumpiness: float
     gain_drop: float
+    gain_drop_error: float
 
 
 @dataclass(frozen=True)
@@ -96,19 +90,42 @@ class RobustExcess:
 
 
 def robust_excess(polls: Pollwise) -> RobustExcess | None:
-    """The robust meter's reading; None with fewer than eight polls that count."""
+    """The robust meter's reading; None with fewer than eight polls that count.
+
+    Weak interference is read from the cores, strong from all active frames, with a smooth passage between:
+    the cores have less noise in them, but jitter moves a few hundredths of the energy out of them.
+    """
     use = polls.counts
-    if np.count_nonzero(use) < 8:
+    if np.count_nonzero(use) < MIN_COUNT:
         return None
-    d = np.log(polls.power[use] / polls.floor[use]) + 0.5 / polls.shape[use]
-    mean, influence = bisquare_mean(d)
-    blocks = np.floor((polls.at_s[use] - polls.at_s[use][0]) / BLOCK_S).astype(np.int64)
-    error, dof = clustered_error(influence, blocks)
-    fill = float(np.mean(polls.fill[use]))
-    slope = 4.343 * np.exp(mean) / fill / max(1 + (np.exp(mean) - 1) / fill, 1e-3)
-    excess = 10 * np.log10(max(1 + (np.exp(mean) - 1) / fill, 1e-3))
+    excess, influence = _excess_of(polls.active, polls.floor, use)
+    core_weight = float(np.clip((STRONG_DB - excess) / (STRONG_DB - WEAK_DB), 0.0, 1.0))
+    if core_weight:
+        core_excess, core_influence = _excess_of(polls.core, polls.floor, use)
+        excess += core_weight * (core_excess - excess)
+        influence = influence + core_weight * (core_influence - influence)
+    error, dof = clustered_error(influence, time_blocks(polls.at_s[use]))
     noise = float(np.mean(polls.floor[use]))
-    return RobustExcess(float(excess), float(slope * error), dof, noise, int(np.count_nonzero(use)))
+    return RobustExcess(excess, error, dof, noise, int(np.count_nonzero(use)))
+
+
+def _excess_of(window: Window, floor: Floats, use: npt.NDArray[np.bool_]) -> tuple[float, Floats]:
+    """Excess in dB over the polls `use`, and each poll's influence on it."""
+    d = np.log(window.power[use] / floor[use]) + 0.5 / window.shape[use]
+    mean, influence = bisquare_mean(d)
+    fill = float(np.mean(window.fill[use]))
+    rise = max(1 + np.expm1(mean) / fill, 1e-3)
+    return float(10 * np.log10(rise)), influence * (10 / np.log(10) * np.exp(mean) / fill / rise)
+
+
+def uneven_share(polls: Pollwise) -> float:
+    """Share of the polls that count which lie so far above the others that the bisquare mean drops them."""
+    use = polls.counts
+    if not use.any():
+        return 0.0
+    d = np.log(polls.active.power[use] / polls.floor[use])
+    spread = 1.4826 * np.median(np.abs(d - np.median(d)))
+    return float(np.mean(d - np.median(d) > BISQUARE * spread))
 
 
 def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
@@ -121,23 +138,39 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     slots = np.log(np.maximum(rows.slots[:, use].sum(axis=1, dtype=np.float64), 1e-30))
     slot_s = _slot_times(rows)
     spread = 1 / np.sqrt(mean_shape(np.median(rows.core_frames[polled]), bins))
-    jumpiness = _jumpiness(rows, slots, float(spread))
     at_s = rows.core_s[polled]
-    floor = _floors(slot_s, slots, at_s, float(spread), follow=jumpiness < JUMPY)
-    power = rows.active[polled][:, use].sum(axis=1, dtype=np.float64) / rows.active_frames[polled]
+    floor = _floors(slot_s, slots, at_s, float(spread))
+    frames = rows.active_frames[polled].astype(np.float64)
+    active = Window(
+        rows.active[polled][:, use].sum(axis=1, dtype=np.float64) / frames,
+        rows.gate_share[polled] / frames,
+        mean_shape(frames, bins),
+    )
+    core = Window(
+        rows.core[polled][:, use].sum(axis=1, dtype=np.float64),
+        rows.core_share[polled],
+        mean_shape(rows.core_frames[polled].astype(np.float64), bins),
+    )
     before, after = _beside(rows, slots, -1)[polled], _beside(rows, slots, 1)[polled]
     with np.errstate(invalid="ignore"):
         calm = (before < floor + CLIP * spread) & (after < floor + CLIP * spread)
     return Pollwise(
         at_s,
-        power,
         np.exp(floor),
-        rows.gate_share[polled] / rows.active_frames[polled],
-        np.isfinite(floor) & calm & (power > 0),
-        mean_shape(rows.active_frames[polled].astype(np.float64), bins),
-        jumpiness,
-        float(np.nanmedian(before - after)) if np.any(np.isfinite(before - after)) else 0.0,
+        active,
+        core,
+        np.isfinite(floor) & calm & (active.power > 0) & (core.power > 0),
+        *_median_and_error((before - after)[np.isfinite(before - after)]),
     )
+
+
+def _median_and_error(values: Floats) -> tuple[float, float]:
+    """Median, and its standard error as for normal values of the same median deviation."""
+    if len(values) < 2:
+        return 0.0, float("inf")
+    median = float(np.median(values))
+    spread = 1.4826 * float(np.median(np.abs(values - median)))
+    return median, 1.2533 * spread / float(np.sqrt(len(values)))
 
 
 def _slot_times(rows: PollRows) -> Floats:
@@ -155,26 +188,12 @@ def _beside(rows: PollRows, slots: Floats, place: int) -> Floats:
     return out
 
 
-def _jumpiness(rows: PollRows, slots: Floats, spread: float) -> float:
-    """Median change of the floor from poll to poll over what noise alone would show (1: steady)."""
-    starts = np.flatnonzero(np.diff(rows.slot_row, prepend=-1))
-    counts = np.diff(np.append(starts, len(slots)))
-    medians = np.array([np.median(part) for part in np.split(slots, starts[1:])])[counts >= 2]
-    if len(medians) < 4:
-        return 1.0
-    expected = 0.6745 * np.sqrt(2) * 1.25 * spread / np.sqrt(np.median(counts[counts >= 2]))
-    return float(np.median(np.abs(np.diff(medians))) / expected)
-
-
-def _floors(slot_s: Floats, slots: Floats, at_s: Floats, spread: float, *, follow: bool) -> Floats:
+def _floors(slot_s: Floats, slots: Floats, at_s: Floats, spread: float) -> Floats:
     """Shape (polls,): log floor at each poll; slow changes are followed by a running median first."""
     order = np.argsort(slot_s, kind="stable")
     slot_s, slots = slot_s[order], slots[order]
     grid = np.unique(np.concatenate([np.floor(at_s / GRID_S), np.ceil(at_s / GRID_S)])) * GRID_S
-    trend = np.zeros(len(grid))
-    if follow:
-        near = _windows(slot_s, slots, grid, TREND_REACH_S)
-        trend = _filled(grid, np.nanmedian(near, axis=1) if near.size else trend)
+    trend = _filled(grid, row_medians(_windows(slot_s, slots, grid, TREND_REACH_S)))
     level = slots - np.interp(slot_s, grid, trend)
     floor = clipped_floor(_windows(slot_s, level, grid, FLOOR_REACH_S), spread)
     known = np.isfinite(floor)
@@ -213,7 +232,8 @@ def clipped_floor(log_powers: Floats, spread: float, passes: int = 5) -> Floats:
     with np.errstate(invalid="ignore"):
         enough = np.isfinite(log_powers).sum(axis=1) >= 3
         rows = log_powers[enough]
-        centre = np.nanquantile(rows, 0.25, axis=1) + 0.674 * spread
+        quarter = np.isfinite(rows).sum(axis=1) // 4
+        centre = np.sort(rows, axis=1)[np.arange(len(rows)), quarter] + 0.674 * spread
         power = np.where(np.isfinite(rows), np.exp(rows), 0.0)
         for _ in range(passes):
             kept = (rows < centre[:, None] + CLIP * spread) & (rows > centre[:, None] - 4 * spread)

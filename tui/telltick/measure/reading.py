@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from telltick.measure.balance import Balance, balance
 from telltick.measure.evidence import tie_log_e
-from telltick.measure.frames import to_db
+from telltick.measure.excess import Excess, Method, measure_excess
+from telltick.measure.frames import from_db, to_db
 from telltick.measure.gating import IDLE
 from telltick.measure.latency import SEARCH_S, THRESHOLD
 from telltick.measure.robust import interval, student_t
@@ -19,7 +19,8 @@ from telltick.model.traffic import Gate
 
 MIN_POLLS = 12
 LEVEL = 0.01  # chance of a false "tied to polling"
-_MODEL_ERROR_DB = 0.05  # what the method itself may be off by, added to the statistical error
+TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
+_GAIN_DROP = 0.05  # ln of power: 0.2 dB
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
 
 
@@ -33,7 +34,7 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
     """
     band = band or Band()
     use = band_bins(rows, band) & ~tonal_bins(rows, band)
-    found = balance(rows, use)
+    found = measure_excess(rows, use)
     if found is None or rows.polls < MIN_POLLS:
         return _too_few(rows, use)
     log_e = _log_e(rows, use)
@@ -44,15 +45,13 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         polls=rows.polls,
         seconds=rows.seconds,
         noise_dbfs=float(to_db(found.noise)),
-        interference_dbfs=float(to_db(found.interference)) if tied else None,
-        excess_db=interval(
-            found.excess_db, float(np.hypot(found.excess_error_db, _MODEL_ERROR_DB)), found.dof
-        ),
+        interference_dbfs=float(to_db(found.noise * found.ratio)) if tied else None,
+        excess_db=interval(found.excess_db, found.error_db, found.dof),
         i_over_n_db=float(to_db(found.ratio)) if found.ratio > 0 else None,
         verdict=Verdict.TIED if tied else Verdict.NO_TIE,
         p_value=p_value if latency is not None else 1.0,
         upper_limit_i_over_n_db=_upper_limit_db(found, latency),
-        warnings=_warnings(rows, band, use),
+        warnings=_warnings(rows, band, use, found),
     )
 
 
@@ -95,7 +94,7 @@ def _latencies_tried(rows: PollRows, latency: Latency) -> float:
     return (SEARCH_S[1] - SEARCH_S[0]) / on_s
 
 
-def _upper_limit_db(found: Balance, latency: Latency | None) -> float | None:
+def _upper_limit_db(found: Excess, latency: Latency | None) -> float | None:
     """Upper end of a one-sided 95 % interval for I / N.
 
     With an unknown latency any I that the search for it would have missed is possible: up to its threshold,
@@ -103,19 +102,35 @@ def _upper_limit_db(found: Balance, latency: Latency | None) -> float | None:
     """
     if not np.isfinite(found.ratio_error) or found.dof < 1:
         return None
-    model_error = (1 + max(found.ratio, 0.0)) * _MODEL_ERROR_DB * np.log(10) / 10
-    widening = student_t(0.95, found.dof) * float(np.hypot(found.ratio_error, model_error))
+    widening = student_t(0.95, found.dof) * found.ratio_error
     base = max(found.ratio, 0.0) if latency is not None else THRESHOLD * found.ratio_error
     return float(to_db(base + widening))
 
 
-def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_]) -> tuple[str, ...]:
+def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_], found: Excess) -> tuple[str, ...]:
     out = []
     inside = band_bins(rows, band)
     lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
     if lost > 0.5:
         out.append(f"Steady tones fill {100 * lost:.0f} % of the band; the reading rests on the rest of it.")
+    if gain_reacts(found):
+        out.append(
+            "The receiver's gain gives way to the bursts, so the excess is at least what is shown: "
+            "switch automatic gain control off, or set the RF gain by hand."
+        )
+    if found.method is Method.BALANCE and found.polls is not None and found.polls.counts.sum() >= MIN_POLLS:
+        out.append("Some polls are far louder than the rest; the excess is that of their mean power.")
+    if found.noise < from_db(TOO_QUIET_DBFS):
+        out.append("The audio is so quiet that the sound input's own noise may set the floor: turn it up.")
     return tuple(out)
+
+
+def gain_reacts(found: Excess) -> bool:
+    """Is the audio quieter just after the bursts than just before, as an automatic gain control makes it?"""
+    polls = found.polls
+    if polls is None:
+        return False
+    return polls.gain_drop > max(_GAIN_DROP, 5 * polls.gain_drop_error)
 
 
 def spectrum_of(rows: PollRows, band: Band | None = None) -> Spectrum:

@@ -13,6 +13,17 @@ from telltick.model.traffic import Ints
 BISQUARE = 4.685  # 95 % efficient for normal values (Beaton and Tukey 1974)
 
 
+def row_medians(table: Floats) -> Floats:
+    """Median of each row, NaNs aside; NaN for a row without values."""
+    if not table.size:
+        return np.full(len(table), np.nan)
+    ordered = np.sort(table, axis=1)  # NaNs go last
+    count = np.isfinite(ordered).sum(axis=1)
+    every = np.arange(len(ordered))
+    upper = np.minimum(count // 2, table.shape[1] - 1)
+    return np.asarray((ordered[every, np.maximum(count - 1, 0) // 2] + ordered[every, upper]) / 2)
+
+
 def jackknife_error(deleted: Floats) -> float:
     """Standard error from delete-one-block values: sqrt((B-1)/B sum (x_b - mean)^2) (Efron 1982, ch. 3)."""
     blocks = len(deleted)
@@ -52,6 +63,12 @@ def clustered_error(influence: Floats, blocks: Ints) -> tuple[float, int]:
     if count < 2:
         return float("inf"), 1
     return float(np.sqrt(count / (count - 1) * np.sum(sums**2)) / len(influence)), count - 1
+
+
+def time_blocks(at_s: Floats, length_s: float = 2.0) -> Ints:
+    """Blocks of two seconds, shorter in short stretches so that at least a dozen remain."""
+    length_s = min(length_s, float(at_s[-1] - at_s[0]) / 12 + 1e-9)
+    return np.asarray(np.floor((at_s - at_s[0]) / length_s), dtype=np.int64)
 
 
 def student_t(share: float, dof: float) -> float:

@@ -13,13 +13,12 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
+from telltick.measure.cores import ACTIVE, BETWEEN, QUIET, core_and_slots, core_bounds, gap_bounds, mean_over
 from telltick.measure.frames import FrameSpec, Powers, Samples, power_frames
 from telltick.measure.gating import GUARD_S, IDLE, Spans, gate_share, merged, row_spans, touches
 from telltick.model.clock import Floats
 from telltick.model.traffic import Gate, Ints
 
-SLOTS_A_SIDE = 8
-_PLACES = np.array([*range(-SLOTS_A_SIDE, 0), *range(1, SLOTS_A_SIDE + 1)])
 _GROUP_ROWS = 64  # rows whose frames are held in memory at once
 
 
@@ -41,11 +40,15 @@ class PollRows:
         on_s: shape (rows,), time during which bytes flow.
         core_s: shape (rows,), middle of the core in seconds of audio; NaN without a poll.
         core_frames: shape (rows,), frames in the core.
+        core_share: shape (rows,), mean gate share of the core; NaN without a poll.
+        gap_share: shape (rows,), mean gate share of the frames of `gap`; NaN where there are none.
         gate_share: shape (rows,), sum over active frames of the share of their energy inside the gate.
         active_frames: shape (rows,).
         quiet_frames: shape (rows,).
         active: shape (rows, bins), sum of power over active frames.
         core: shape (rows, bins), mean power over the core; NaN without a poll.
+        gap: shape (rows, bins), where polls follow each other so closely that a side has no slot: mean power
+            of the frames half way to the next polls, quiet or not; NaN elsewhere.
         quiet: shape (rows, bins), sum of power over quiet frames.
         quiet_squares: shape (rows, bins), sum of squared power over quiet frames.
         slot_row: shape (slots,), row of each slot, non-decreasing.
@@ -62,11 +65,14 @@ class PollRows:
     on_s: Floats
     core_s: Floats
     core_frames: Ints
+    core_share: Floats
+    gap_share: Floats
     gate_share: Floats
     active_frames: Ints
     quiet_frames: Ints
     active: Powers
     core: Powers
+    gap: Powers
     quiet: Powers
     quiet_squares: Powers
     slot_row: Ints
@@ -159,8 +165,8 @@ def _no_rows(spec: FrameSpec, resume_s: float) -> PollRows:
     none, ints = np.zeros(0), np.zeros(0, dtype=np.int64)
     power = np.zeros((0, spec.bins), dtype=np.float32)
     return PollRows(
-        spec.freq_hz, spec.hop_s, none, none, ints, none, none, ints, none, ints, ints,
-        power, power, power, power, ints, ints, power, resume_s,
+        spec.freq_hz, spec.hop_s, none, none, ints, none, none, ints, none, none, none, ints, ints,
+        power, power, power, power, power, ints, ints, power, resume_s,
     )  # fmt: skip
 
 
@@ -175,26 +181,28 @@ def _measure_group(
         power = power[frames - frames[0]]
     kinds, share = _kinds(frames, spec, gate)
     count = len(spans.poll)
-    is_active, is_quiet = kinds == _ACTIVE, kinds == _QUIET
+    is_active, is_quiet = kinds == ACTIVE, kinds == QUIET
     active, active_frames = _sum_by_row(power[is_active], row[is_active], count)
     quiet_power = power[is_quiet]
     quiet, quiet_frames = _sum_by_row(quiet_power, row[is_quiet], count)
     squares, _ = _sum_by_row(np.square(quiet_power, out=quiet_power), row[is_quiet], count)
-    cores = _core_bounds(frames, row, spec, gate, spans)
-    core, slot_row, slot_place, slots = _core_and_slots(power, row, kinds, cores)
+    cores = core_bounds(frames, row, spec, gate, spans)
+    core, slot_row, slot_place, slots = core_and_slots(power, row, kinds, cores)
+    gaps = gap_bounds(cores, row, slot_row, slot_place)
+    core_share, gap_share = (
+        mean_over(share[:, None].astype(np.float32), runs)[:, 0].astype(np.float64) for runs in (cores, gaps)
+    )
     polled = spans.poll != IDLE
     on_s, core_s = np.zeros(count), np.full(count, np.nan)
     on_s[polled] = gate.on_s[spans.poll[polled]]
     core_s[polled] = (gate.poll_start_s + gate.poll_end_s)[spans.poll[polled]] / 2
-    gate_sum = np.bincount(row, weights=share * (kinds == _ACTIVE), minlength=count).astype(np.float64)
+    gate_sum = np.bincount(row, weights=share * (kinds == ACTIVE), minlength=count).astype(np.float64)
     return PollRows(
         spec.freq_hz, spec.hop_s, spans.start_s, spans.end_s, spans.poll, on_s, core_s,
-        np.diff(cores, axis=1)[:, 0], gate_sum, active_frames, quiet_frames,
-        active, core, quiet, squares, slot_row, slot_place, slots, 0.0,
+        np.diff(cores, axis=1)[:, 0], core_share,
+        gap_share, gate_sum, active_frames, quiet_frames,
+        active, core, mean_over(power, gaps), quiet, squares, slot_row, slot_place, slots, 0.0,
     )  # fmt: skip
-
-
-_QUIET, _ACTIVE, _BETWEEN = 0, 1, 2
 
 
 def _frames_of(spans: Spans, spec: FrameSpec) -> tuple[Ints, Ints]:
@@ -217,9 +225,9 @@ def _kinds(frames: Ints, spec: FrameSpec, gate: Gate) -> tuple[npt.NDArray[np.in
     bursts = merged(gate.start_s, gate.end_s)
     polls = merged(gate.poll_start_s - GUARD_S, gate.poll_end_s + GUARD_S)
     near = merged(gate.start_s - GUARD_S, gate.end_s + GUARD_S)
-    kinds = np.full(len(frames), _QUIET, dtype=np.int8)
-    kinds[touches(from_s, to_s, *polls)] = _BETWEEN
-    kinds[touches(from_s, to_s, *near)] = _ACTIVE
+    kinds = np.full(len(frames), QUIET, dtype=np.int8)
+    kinds[touches(from_s, to_s, *polls)] = BETWEEN
+    kinds[touches(from_s, to_s, *near)] = ACTIVE
     return kinds, gate_share(from_s, spec.length_s, *bursts)
 
 
@@ -230,51 +238,3 @@ def _sum_by_row(power: Powers, row: Ints, rows: int) -> tuple[Powers, Ints]:
     if len(starts):
         out[row[starts]] = np.add.reduceat(power, starts, axis=0)
     return out, np.bincount(row, minlength=rows).astype(np.int64)
-
-
-_CORE_FRAMES = 4  # at least: shorter runs share most of their samples with their neighbours
-
-
-def _core_bounds(frames: Ints, row: Ints, spec: FrameSpec, gate: Gate, spans: Spans) -> Ints:
-    """Shape (rows, 2): first frame of each poll's core and the frame after its last; equal without a poll."""
-    bounds = np.zeros((len(spans.poll), 2), dtype=np.int64)
-    polled = np.flatnonzero(spans.poll != IDLE)
-    poll = spans.poll[polled]
-    middle_s = spec.centre_s(frames)
-    start_s, end_s = gate.poll_start_s[poll], gate.poll_end_s[poll]
-    first = np.searchsorted(middle_s, start_s)
-    length = np.maximum(np.searchsorted(middle_s, end_s) - first, _CORE_FRAMES)
-    short = np.searchsorted(middle_s, (start_s + end_s) / 2) - length // 2
-    first = np.where(length == _CORE_FRAMES, short, first)
-    low, high = np.searchsorted(row, polled), np.searchsorted(row, polled + 1)
-    bounds[polled, 0] = np.clip(first, low, high)
-    bounds[polled, 1] = np.clip(first + length, low, high)
-    return bounds
-
-
-def _core_and_slots(
-    power: Powers, row: Ints, kinds: npt.NDArray[np.int8], cores: Ints
-) -> tuple[Powers, Ints, Ints, Powers]:
-    """Mean power of each poll's core, and of runs of quiet frames as long, counted outwards from the poll."""
-    has = np.flatnonzero(cores[:, 1] > cores[:, 0])
-    length = (cores[has, 1] - cores[has, 0])[:, None]
-    busy = np.flatnonzero(kinds != _QUIET)
-    first = busy[np.searchsorted(row[busy], has)][:, None]
-    last = busy[np.searchsorted(row[busy], has + 1) - 1][:, None] + 1
-    low, high = np.searchsorted(row, has)[:, None], np.searchsorted(row, has + 1)[:, None]
-    start = np.where(_PLACES < 0, first + length * _PLACES, last + length * (_PLACES - 1))
-    of_poll, place = np.nonzero((start >= low) & (start + length <= high))
-    slot_start = start[of_poll, place]
-    bounds = np.stack([slot_start, slot_start + length[of_poll, 0]], axis=1)
-    padded = np.concatenate([power, np.zeros((1, power.shape[1]), dtype=np.float32)])
-    core = np.full((len(cores), power.shape[1]), np.nan, dtype=np.float32)
-    core[has] = _means(padded, cores[has])
-    return core, has[of_poll], _PLACES[place], _means(padded, bounds)
-
-
-def _means(power: Powers, bounds: Ints) -> Powers:
-    """Mean over runs of frames [first, last), the rows of `bounds`; `power` ends with a spare row."""
-    if not len(bounds):
-        return np.zeros((0, power.shape[1]), dtype=np.float32)
-    sums = np.add.reduceat(power, bounds.ravel(), axis=0)[::2]
-    return np.asarray(sums / np.diff(bounds, axis=1).astype(np.float32), dtype=np.float32)

@@ -1,4 +1,8 @@
-"""Steady tones and hum: bins that would be counted as noise floor but are not noise."""
+"""Steady tones and hum: bins that would be counted as noise floor but are not noise.
+
+A tone raises a bin above its neighbours and makes it fluctuate less. Noise power has a squared coefficient of
+variation of 1; a steady tone of r - 1 times the noise beside it lowers that to (2 r - 1) / r^2.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +10,21 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.cells import running_median
+from telltick.measure.robust import row_medians
 from telltick.measure.rows import PollRows
+from telltick.measure.shapes import mean_shape
 from telltick.model.clock import Floats
 from telltick.model.readings import Band
+from telltick.model.traffic import Ints
 
-_LEVEL = 1.5  # a bin this far above the level around it holds a tone at least half as strong as the noise
-_STEADY = 0.8  # noise power has a squared coefficient of variation of 1, a steady tone of 0
+_LEVEL = 1.25  # a bin this far above its surroundings holds a tone a quarter as strong as the noise
+_STEADY = 0.8
+_RESTLESS = 1.5  # a bin that varies this much more than its neighbours holds speech or the like, not a tone
 _REACH = 10  # bins on each side that tell the level around a bin
-_MOST = 0.5  # level alone may not condemn more than this share of the band: then it is the filter's shape
+_MOST = 0.7  # level alone may not condemn more than this share of the band: then it is the filter's shape
+_CALM = 1.5  # pieces this far above the quieter ones are left out: crashes and speech hide tones
+_FEW, _MANY = 30, 2000  # pieces
+_PASSES = 4
 
 
 def band_bins(rows: PollRows, band: Band) -> npt.NDArray[np.bool_]:
@@ -25,22 +36,63 @@ def tonal_bins(rows: PollRows, band: Band) -> npt.NDArray[np.bool_]:
     """Shape (bins,), True for bins of the band that hold a steady tone, and the bins next to them."""
     inside = np.flatnonzero(band_bins(rows, band))
     tonal = np.zeros(len(rows.freq_hz), dtype=bool)
-    frames = rows.quiet_frames.sum()
-    if frames < 30 or len(inside) < 5:
+    pieces, frames = _quiet_pieces(rows, inside)
+    if len(inside) < 5 or len(pieces) < 8 or len(pieces) * frames < _FEW:
         return tonal
-    has = rows.quiet_frames > 0
-    level = np.median(rows.quiet[has][:, inside] / rows.quiet_frames[has, None], axis=0)
-    mean = rows.quiet[:, inside].sum(axis=0, dtype=np.float64) / frames
-    square = rows.quiet_squares[:, inside].sum(axis=0, dtype=np.float64) / frames
-    steady = square / np.maximum(mean, 1e-30) ** 2 - 1 < _STEADY
-    loud = level > _LEVEL * running_median(level, _REACH)
-    if loud.mean() > _MOST:
-        loud[:] = False
-    found = loud | steady
+    shape = float(mean_shape(frames))
+    calm = _calm(pieces)
+    chance = np.sqrt(2 / len(calm))
+    level = np.median(calm, axis=0)
+    steady = calm.var(axis=0) / np.maximum(calm.mean(axis=0), 1e-30) ** 2 * shape < _STEADY * (1 - 3 * chance)
+    unrest = _spread(calm)
+    found = steady
+    for _ in range(_PASSES):  # tones beside a bin must not raise what it is held against
+        loud = level > (_LEVEL + 4 * chance / np.sqrt(shape)) * _around(level, found)
+        loud &= unrest < _RESTLESS * _around(unrest, found)
+        found = steady | loud
+    if found.mean() > _MOST:
+        found = steady
     if found.all():
         return tonal
     tonal[inside] = found | np.roll(found, 1) | np.roll(found, -1)
     return tonal
+
+
+def _around(values: Floats, leave_out: npt.NDArray[np.bool_]) -> Floats:
+    """Running median over the bins near each bin, some left out; the median of all where few are near."""
+    kept = np.where(leave_out, np.nan, values)
+    if np.all(leave_out):
+        return np.full(len(values), np.median(values))
+    padded = np.pad(kept, _REACH, constant_values=np.nan)
+    near = np.lib.stride_tricks.sliding_window_view(padded, 2 * _REACH + 1)
+    few = np.isfinite(near).sum(axis=1) < _REACH // 2
+    return np.where(few, np.nanmedian(kept), row_medians(near))
+
+
+def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float]:
+    """Mean power of quiet pieces of time, shape (pieces, bins), and the frames in each: slots, else rows."""
+    if len(rows.slots) >= _FEW:
+        every = -(-len(rows.slots) // _MANY)
+        frames = float(np.median(rows.core_frames[rows.slot_row]))
+        return np.maximum(rows.slots[::every, inside].astype(np.float64), 1e-30), frames
+    has = np.flatnonzero(rows.quiet_frames > 0)
+    if not len(has):
+        return np.zeros((0, len(inside))), 0.0
+    frames = float(np.median(rows.quiet_frames[has]))
+    return np.maximum(rows.quiet[np.ix_(has, inside)] / rows.quiet_frames[has, None], 1e-30), frames
+
+
+def _calm(pieces: Floats) -> Floats:
+    """The quieter pieces, each relative to its own level so that slow fading does not matter."""
+    level = np.median(pieces, axis=1, keepdims=True)
+    calm = level[:, 0] <= _CALM * np.quantile(level, 0.25)
+    return np.asarray(pieces[calm] / level[calm])
+
+
+def _spread(pieces: Floats) -> Floats:
+    """Squared robust spread of each bin's log power over time."""
+    logs = np.log(pieces)
+    return np.asarray(np.median(np.abs(logs - np.median(logs, axis=0)), axis=0) ** 2 + 1e-6)
 
 
 def floor_of(level: Floats, tonal: npt.NDArray[np.bool_]) -> Floats:

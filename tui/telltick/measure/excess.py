@@ -1,0 +1,88 @@
+"""How much the noise rises while bytes flow: the one number, by the method that the stretch allows.
+
+The robust meter (`pollwise`) comes first: in steady noise it is as sharp as the energy balance, and static,
+speech and fading do not carry it away. Where polls differ much among themselves (some loud, some not) its
+mean would side with the majority, and where hardly any quiet is left it has no floors: then cores are held
+against gaps (`dense`), or the energy balance takes over.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.balance import balance
+from telltick.measure.dense import dense_excess, is_dense
+from telltick.measure.pollwise import Pollwise, poll_by_poll, robust_excess, uneven_share
+from telltick.measure.rows import PollRows
+
+BASE_ERROR_DB = 0.05  # what the method itself may be off by in steady noise
+_UNREST_ERROR_DB = 0.2  # and in noise where no poll at all lies in calm surroundings
+UNEVEN = 0.15  # share of polls far above the rest from which they no longer count as stray
+
+
+class Method(StrEnum):
+    """How an excess was worked out."""
+
+    ROBUST = "robust meter"
+    DENSE = "cores against gaps"
+    BALANCE = "energy balance"
+
+
+@dataclass(frozen=True)
+class Excess:
+    """N, I / N and the excess of one stretch, with standard errors that include the method's own.
+
+    Attributes:
+        noise: N, re a full-scale sine.
+        ratio: I / N; may come out below zero.
+        ratio_error: its standard error.
+        excess_db: 10 log10(1 + I / N).
+        error_db: its standard error.
+        dof: degrees of freedom of both errors.
+        method: how it was worked out.
+        polls: what is known poll by poll; None without quiet slots.
+    """
+
+    noise: float
+    ratio: float
+    ratio_error: float
+    excess_db: float
+    error_db: float
+    dof: int
+    method: Method
+    polls: Pollwise | None = None
+
+
+def measure_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> Excess | None:
+    """The excess over the bins `use`; None without polls or without quiet audio."""
+    polls = poll_by_poll(rows, use)
+    robust = robust_excess(polls) if polls is not None else None
+    if polls is not None and robust is not None and uneven_share(polls) < UNEVEN:
+        unrest = 1 - robust.polls / len(polls.at_s)
+        error_db = float(np.hypot(robust.error_db, BASE_ERROR_DB + _UNREST_ERROR_DB * unrest))
+        return _excess(
+            robust.noise, robust.excess_db, error_db, robust.dof, method=Method.ROBUST, polls=polls
+        )
+    dense = dense_excess(rows, use) if is_dense(rows) else None
+    if dense is not None:
+        rise = 1 + dense.ratio
+        error_db = float(np.hypot(10 / np.log(10) * dense.ratio_error / max(rise, 1e-3), BASE_ERROR_DB))
+        excess_db = float(10 * np.log10(max(rise, 1e-3)))
+        return _excess(dense.noise, excess_db, error_db, dense.dof, method=Method.DENSE, polls=polls)
+    plain = balance(rows, use)
+    if plain is None:
+        return None
+    error_db = float(np.hypot(plain.excess_error_db, BASE_ERROR_DB))
+    return _excess(plain.noise, plain.excess_db, error_db, plain.dof, method=Method.BALANCE, polls=polls)
+
+
+def _excess(
+    noise: float, excess_db: float, error_db: float, dof: int, *, method: Method, polls: Pollwise | None
+) -> Excess:
+    rise = 10 ** (excess_db / 10)
+    ratio_error = rise * error_db * np.log(10) / 10
+    return Excess(noise, rise - 1, float(ratio_error), excess_db, error_db, dof, method, polls)
