@@ -137,6 +137,10 @@ class TelltickApp(WiredApp[ScreenExit]):
         """The same without a signal: nobody is there any more."""
         self.hang_up()
 
+    def tick(self) -> None:
+        """Look at the session when it is time to."""
+        self.session.look_when_due()
+
     def frame_answered(self) -> None:
         """The terminal has drawn a frame: show what had to wait."""
         self.session.show_waiting()

@@ -129,6 +129,9 @@ class WiredApp(App[ReturnType]):
         self.pacer.forget()
         self.screen.refresh()
 
+    def tick(self) -> None:
+        """Called each `PACE_S`, whatever the terminal does."""
+
     def frame_answered(self) -> None:
         """The terminal has drawn a frame; the next one may go out."""
 
@@ -170,7 +173,10 @@ class WiredApp(App[ReturnType]):
         timer = self.set_interval(PACE_S, look)
 
     def _keep_pace(self) -> None:
-        if self._closing_wire or self.is_headless:
+        if self._closing_wire:
+            return
+        self.tick()
+        if self.is_headless:
             return
         self._note_backlog()
         if self.pacer.lost or self._hung_up():

@@ -42,7 +42,6 @@ if TYPE_CHECKING:
 
 FIGURES_EVERY_S = 0.5  # nobody reads figures that change faster; the strip moves with every picture
 AFTER_KEY = 2  # pictures that show everything after a key: the first may have been under way before it
-TICK_S = 0.05  # how often is asked whether a look is due; the pacer says
 Showing = Header | SpectrumPlot | ActivityStrip | JournalPanel | Meter | SetupPanel | HealthPanel | Prompt
 
 
@@ -129,7 +128,6 @@ class SessionScreen(Screen[None]):
         """Begin to look."""
         self.say(self._first_notice or self._hint(), Role.MARK)
         self.lookout.start()
-        self.set_interval(TICK_S, self._look_when_due)
 
     def _hint(self) -> str:
         """What somebody who has never been here needs to know."""
@@ -145,7 +143,8 @@ class SessionScreen(Screen[None]):
 
     # ---- pictures
 
-    def _look_when_due(self) -> None:
+    def look_when_due(self) -> None:
+        """Want a new picture when the pacer says that it is time."""
         if self._app.pacer.picture_due():
             self.lookout.ask(self._view)
 

@@ -68,7 +68,7 @@ def draw_setup(snapshot: Snapshot, room: Room, key_of: KeyOf) -> list[Row]:
     # The longest first: they leave gaps that the short ones fill. A change alone moves nothing.
     ordered = sorted(items, key=lambda f: (-width_of(items[f]), f))
     rows, left_over = _flow([items[f] for f in ordered], room)
-    if left_over:
+    if left_over and rows:  # a picture may come before the first layout, when there is no room at all
         ordered.sort(key=lambda f: f not in pointed)
         rows, left_over = _flow([items[f] for f in ordered], room)
         more = Run(f" +{left_over}", Role.LABEL)
