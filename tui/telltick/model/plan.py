@@ -62,9 +62,7 @@ class PollPlan:
         except ValueError as why:
             raise ValueError(f"{key}: {why}") from why
         if not 1 <= len(frame) <= MAX_FRAME_BYTES:
-            raise ValueError(
-                f"{key}: the request must be 1 to {MAX_FRAME_BYTES} bytes, not {len(frame)}"
-            )
+            raise ValueError(f"{key}: the request must be 1 to {MAX_FRAME_BYTES} bytes, not {len(frame)}")
         Framing.parse(self.framing)
         try:
             bytes.fromhex(self.reply_terminator or "00")
