@@ -1,7 +1,8 @@
-"""Polls until a tie is proven, by loudness and by waveform: ``python -m tests.benchmarks.waveform [--runs 8]``.
+"""Polls until a tie is proven: ``python -m tests.benchmarks.waveform [--runs 8]``.
 
-A minute of 5 polls a second with replies that differ, 2 ms of unknown timing jitter; the first poll at which
-the e-value reaches 100. "fixed" hears the line's waveform as it is, "free" with a new phase in each burst.
+By loudness and by waveform: a minute of 5 polls a second with replies that differ, 2 ms of unknown timing
+jitter; the first poll at which the e-value reaches 100. "fixed" hears the line's waveform as it is, "free"
+with a new phase in each burst.
 """
 
 from __future__ import annotations

@@ -41,7 +41,7 @@ def slots_of(rng, runs, cycles, slots, i_over_n, *, static):
 
 @pytest.mark.parametrize("static", [False, True])
 def test_continuous_watching_at_one_per_cent_is_fooled_at_most_once_in_a_hundred_runs(static):
-    log_power, drawn = slots_of(np.random.default_rng(2), 600, 200, 6, 0.0, static=static)
+    log_power, drawn = slots_of(np.random.default_rng(2), 400, 100, 6, 0.0, static=static)
     highest = np.array([trial_log_e(y, j).max() for y, j in zip(log_power, drawn, strict=True)])
     assert np.mean(highest >= np.log(100)) <= 0.01
 
