@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+import time
 
 import numpy as np
 
+from telltick.model.clock import NS
 from telltick.model.readings import Band, Spectrum
 from telltick.model.snapshot import Snapshot
 from telltick.ui.columns import LEAST_RISE_DB, SHOWN_HZ, Columns
@@ -20,6 +22,8 @@ SPAN_BEFORE_AUDIO_DBFS = (-100.0, -70.0)
 AXIS_ROWS, SHORT_AXIS_ROWS = 2, 1
 SHORT_BELOW = 12  # rows of the panel below which the axis has no row of its own
 TICK_HZ = (100, 200, 250, 500, 1000)
+REDRAW_S = 0.8
+JUMP_NS = 2 * NS  # a playhead that was moved this far shows its spectrum at once
 TICK_ROOM = 7  # columns a frequency label needs
 
 
@@ -31,11 +35,17 @@ class SpectrumPlot(Panel):
         self._band = band or Band()
         self._scale: LevelScale | None = None
         self._spectrum: Spectrum | None = None
+        self._drawn_s, self._drawn_ns = 0.0, 0
 
     def show(self, snapshot: Snapshot) -> None:
-        """Draw a snapshot's spectrum; an unchanged one costs nothing."""
-        if snapshot.spectrum is not self._spectrum or not self.rows:
+        """Draw a snapshot's spectrum, once a second: a mean over half a minute changes no faster."""
+        jumped = abs(snapshot.now_ns - self._drawn_ns) > JUMP_NS or self._spectrum is None
+        now_s = time.monotonic()
+        if snapshot.spectrum is not self._spectrum and (jumped or now_s - self._drawn_s > REDRAW_S):
             self._spectrum = snapshot.spectrum
+            self._drawn_s, self._drawn_ns = now_s, snapshot.now_ns
+            self.redraw()
+        elif not self.rows:
             self.redraw()
 
     def redraw(self) -> None:

@@ -98,12 +98,13 @@ def _envelope(canvas: Canvas, strip: Strip, scale: LevelScale, sound: int, glyph
     """Sound per column; what stands above the usual quiet level while bytes flow is solid."""
     flows = strip.tx | strip.rx
     usual = _usual_quiet(strip.envelope_dbfs, flows)
+    levels, flowing = strip.envelope_dbfs.tolist(), flows.tolist()  # plain numbers are faster to walk through
     for k in range(min(len(flows), canvas.width - MARGIN)):
-        level = float(strip.envelope_dbfs[k])
+        level = levels[k]
         if not math.isfinite(level):
             continue
         x, top = MARGIN + k, scale.rows(level, sound)
-        rises = bool(flows[k]) and level - usual >= LEAST_RISE_DB
+        rises = flowing[k] and level - usual >= LEAST_RISE_DB
         base = max(scale.rows(usual, sound), 0.0) if rises else top
         for r in range(round(base)):
             canvas.put(x, sound - 1 - r, glyphs.quiet, Role.QUIET)
@@ -118,11 +119,10 @@ def _usual_quiet(envelope_dbfs: Floats, flows: np.ndarray) -> float:
 
 
 def _lanes(canvas: Canvas, strip: Strip, y: int, glyphs: Glyphs) -> None:
-    for k in range(min(len(strip.tx), canvas.width - MARGIN)):
-        if strip.tx[k]:
-            canvas.put(MARGIN + k, y, glyphs.to_radio, Role.TO_RADIO)
-        if strip.rx[k]:
-            canvas.put(MARGIN + k, y + 1, glyphs.from_radio, Role.FROM_RADIO)
+    for k in np.flatnonzero(strip.tx[: canvas.width - MARGIN]).tolist():
+        canvas.put(MARGIN + k, y, glyphs.to_radio, Role.TO_RADIO)
+    for k in np.flatnonzero(strip.rx[: canvas.width - MARGIN]).tolist():
+        canvas.put(MARGIN + k, y + 1, glyphs.from_radio, Role.FROM_RADIO)
 
 
 def _marks(canvas: Canvas, strip: Strip, y: int, letter: Letter) -> None:
