@@ -16,13 +16,16 @@ from telltick.measure.reading import spectrum_of, take_reading
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
-from telltick.model.readings import Reading
+from telltick.model.readings import Reading, Spectrum
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.model.text import plain_text
 from telltick.store.session import SessionReader
 
 NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
+REREAD_S = (
+    0.4  # audio that must be new before the meter is read again; the screen shows figures twice a second
+)
 KEEP_S = 4 * 3600.0  # rows of steps longer than this are forgotten at their old end
 
 
@@ -46,6 +49,11 @@ class SessionView:
         self._marker = Marker(folder, self.moment_ns, late=self.is_replay)
         self._backfilled = True
         self._tally = PollTally()
+        self._window_reading: tuple[object, float, tuple[Reading, Spectrum | None]] = (
+            None,
+            0.0,
+            (NOTHING, None),
+        )
         self._step_reading: tuple[float, float, Reading] = (-1.0, 0.0, NOTHING)  # begin, until, reading
 
     # ---- the moment (for subclasses)
@@ -158,17 +166,31 @@ class SessionView:
         self._backfilled, before = analyst.backfill(max(begin_s, until_s - KEEP_S)), self._backfilled
         if not before:
             self._step_reading = (-1.0, 0.0, NOTHING)
-        window = analyst.rows(max(begin_s, until_s - view.window_s - 2), until_s)
-        return {
-            "window": take_reading(window, latency=analyst.latency) if window else NOTHING,
-            "step": self._read_step(begin_s, until_s),
-            "spectrum": spectrum_of(window) if window else None,
-        }
+        window, spectrum = self._read_window(begin_s, until_s, view.window_s)
+        return {"window": window, "step": self._read_step(begin_s, until_s), "spectrum": spectrum}
+
+    def _read_window(
+        self, begin_s: float, until_s: float, window_s: float
+    ) -> tuple[Reading, Spectrum | None]:
+        """Reading and spectrum of the sliding window, read anew only when there is new audio to speak of."""
+        key = (begin_s, window_s, self._analyst.latency)
+        known, read_to, found = self._window_reading
+        if known == key and 0 <= until_s - read_to < REREAD_S and self._backfilled:
+            return found
+        rows = self._analyst.rows(max(begin_s, until_s - window_s - 2), until_s)
+        found = (
+            (take_reading(rows, latency=self._analyst.latency), spectrum_of(rows))
+            if rows
+            else (NOTHING, None)
+        )
+        self._window_reading = (key, until_s, found)
+        return found
 
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
         """Reading since the step began; a long step is read again only when it has grown by a hundredth."""
         begun, read_to, reading = self._step_reading
-        if begun == begin_s and 0 <= until_s - read_to < (until_s - begin_s) / 100 and self._backfilled:
+        fresh_s = max(REREAD_S, (until_s - begin_s) / 100)
+        if begun == begin_s and 0 <= until_s - read_to < fresh_s and self._backfilled:
             return reading
         rows = self._analyst.rows(begin_s, until_s)
         reading = take_reading(rows, latency=self._analyst.latency) if rows else NOTHING
