@@ -3,12 +3,13 @@
 Static crashes, speech and fading make the floor unsteady; the energy balance, which takes plain means, is
 then carried away. Here each poll k has a floor of its own,
 
-    N_k = clipped mean of the quiet slots within 3 s,
-    d_k = ln(P_k / N_k) + 1 / (2 nu),   P_k the mean power of its frames,
-    excess = 10 log10(1 + (exp(d) - 1) / a),   d the bisquare mean of d_k,
+    N_k = clipped mean of the quiet slots within 3 s, then corrected by all quiet of the undisturbed rows,
+    d   = bisquare mean of ln(P_k / N_k),   P_k the mean power of the poll's frames,
+    excess = 10 log10(1 + (exp(d + b) - 1) / a),   b = (1 + 2 x) / (1 + x)^2 / (2 nu),   x = exp(d) - 1,
 
-with a the share of those frames that the bytes fill, and nu the shape of P_k's gamma distribution (the
-second term takes out the bias of the logarithm). Polls with a crash beside them do not count.
+with a the share of those frames that the bytes fill, nu the shape of P_k's gamma distribution in noise
+alone, and b the bias of the logarithm for a waveform that repeats. Polls with a crash beside them do not
+count.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ TREND_REACH_S = 1.0
 GRID_S = 0.5  # the floor is worked out this often and read between
 CLIP = 2.5  # standard deviations above the floor that still count as noise
 MIN_COUNT = 8
-WEAK_DB, STRONG_DB = 1.0, 3.0  # below: cores alone; above: all active frames alone
+WEAK_DB, STRONG_DB = 1.0, 3.0  # below: cores alone; above: all inner frames
 
 
 @dataclass(frozen=True)
@@ -54,8 +55,9 @@ class Pollwise:
     Attributes:
         at_s: time of the poll.
         floor: N_k.
-        active: the active frames: no energy escapes, whatever the timing jitter.
-        core: the frames in the middle of the poll: less noise, for weak interference.
+        floor_deviation: relative deviation of the quiet in the poll's own row from N_k; 0 where it is
+        disturbed. inner: the frames within 8 ms of the poll: timing jitter moves hardly any energy out of
+        them. core: the frames in the middle of the poll: less noise, for weak interference.
         counts: poll has a floor and no crash beside it.
         gain_drop: median ln(power just before / just after a poll): above 0 when gain control reacts.
         gain_drop_error: its standard error.
@@ -63,7 +65,8 @@ class Pollwise:
 
     at_s: Floats
     floor: Floats
-    active: Window
+    floor_deviation: Floats
+    inner: Window
     core: Window
     counts: npt.NDArray[np.bool_]
     gain_drop: float
@@ -98,10 +101,10 @@ def robust_excess(polls: Pollwise) -> RobustExcess | None:
     use = polls.counts
     if np.count_nonzero(use) < MIN_COUNT:
         return None
-    excess, influence = _excess_of(polls.active, polls.floor, use)
+    excess, influence = _excess_of(polls.inner, polls, use)
     core_weight = float(np.clip((STRONG_DB - excess) / (STRONG_DB - WEAK_DB), 0.0, 1.0))
     if core_weight:
-        core_excess, core_influence = _excess_of(polls.core, polls.floor, use)
+        core_excess, core_influence = _excess_of(polls.core, polls, use)
         excess += core_weight * (core_excess - excess)
         influence = influence + core_weight * (core_influence - influence)
     error, dof = clustered_error(influence, time_blocks(polls.at_s[use]))
@@ -109,13 +112,19 @@ def robust_excess(polls: Pollwise) -> RobustExcess | None:
     return RobustExcess(excess, error, dof, noise, int(np.count_nonzero(use)))
 
 
-def _excess_of(window: Window, floor: Floats, use: npt.NDArray[np.bool_]) -> tuple[float, Floats]:
-    """Excess in dB over the polls `use`, and each poll's influence on it."""
-    d = np.log(window.power[use] / floor[use]) + 0.5 / window.shape[use]
-    mean, influence = bisquare_mean(d)
+def _excess_of(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> tuple[float, Floats]:
+    """Excess in dB over the polls `use`, and each poll's influence on it, that on the floor included.
+
+    The floors of neighbouring polls share their data; what a poll's row does to them is told by its own
+    quiet.
+    """
+    mean, influence = bisquare_mean(np.log(window.power[use] / polls.floor[use]))
+    x = max(np.expm1(mean), 0.0)
+    mean += 0.5 / float(np.median(window.shape[use])) * (1 + 2 * x) / (1 + x) ** 2
     fill = float(np.mean(window.fill[use]))
     rise = max(1 + np.expm1(mean) / fill, 1e-3)
-    return float(10 * np.log10(rise)), influence * (10 / np.log(10) * np.exp(mean) / fill / rise)
+    slope = 10 / np.log(10) * np.exp(mean) / fill / rise
+    return float(10 * np.log10(rise)), (influence - polls.floor_deviation[use]) * slope
 
 
 def uneven_share(polls: Pollwise) -> float:
@@ -123,7 +132,7 @@ def uneven_share(polls: Pollwise) -> float:
     use = polls.counts
     if not use.any():
         return 0.0
-    d = np.log(polls.active.power[use] / polls.floor[use])
+    d = np.log(polls.inner.power[use] / polls.floor[use])
     spread = 1.4826 * np.median(np.abs(d - np.median(d)))
     return float(np.mean(d - np.median(d) > BISQUARE * spread))
 
@@ -140,11 +149,10 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     spread = 1 / np.sqrt(mean_shape(np.median(rows.core_frames[polled]), bins))
     at_s = rows.core_s[polled]
     floor = _floors(slot_s, slots, at_s, float(spread))
-    frames = rows.active_frames[polled].astype(np.float64)
-    active = Window(
-        rows.active[polled][:, use].sum(axis=1, dtype=np.float64) / frames,
-        rows.gate_share[polled] / frames,
-        mean_shape(frames, bins),
+    inner = Window(
+        rows.inner[polled][:, use].sum(axis=1, dtype=np.float64),
+        rows.inner_share[polled],
+        mean_shape(rows.inner_frames[polled].astype(np.float64), bins),
     )
     core = Window(
         rows.core[polled][:, use].sum(axis=1, dtype=np.float64),
@@ -154,12 +162,20 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     before, after = _beside(rows, slots, -1)[polled], _beside(rows, slots, 1)[polled]
     with np.errstate(invalid="ignore"):
         calm = (before < floor + CLIP * spread) & (after < floor + CLIP * spread)
+    counts = np.isfinite(floor) & calm & (inner.power > 0) & (core.power > 0)
+    of_row = np.full(len(rows.poll), np.nan)
+    of_row[polled] = floor
+    frames = rows.quiet_frames[polled].astype(np.float64)
+    clear = counts & (frames > 0) & ~_raised_rows(rows, slots, of_row, float(spread))[polled]
+    quiet = rows.quiet[polled][:, use].sum(axis=1, dtype=np.float64) / np.maximum(frames, 1)
+    shift, deviation = _own_quiet(quiet, frames, np.exp(floor), clear, int(np.count_nonzero(counts)))
     return Pollwise(
         at_s,
-        np.exp(floor),
-        active,
+        np.exp(floor) * (1 + shift),
+        deviation,
+        inner,
         core,
-        np.isfinite(floor) & calm & (active.power > 0) & (core.power > 0),
+        counts,
         *_median_and_error((before - after)[np.isfinite(before - after)]),
     )
 
@@ -171,6 +187,34 @@ def _median_and_error(values: Floats) -> tuple[float, float]:
     median = float(np.median(values))
     spread = 1.4826 * float(np.median(np.abs(values - median)))
     return median, 1.2533 * spread / float(np.sqrt(len(values)))
+
+
+def _own_quiet(
+    quiet: Floats, frames: Floats, floor: Floats, clear: npt.NDArray[np.bool_], counted: int
+) -> tuple[float, Floats]:
+    """How all quiet frames of undisturbed rows deviate from the floors, and each poll's influence on that.
+
+    Args:
+        quiet: shape (polls,), mean power of the quiet frames in the poll's row.
+        frames: shape (polls,), how many they are.
+        floor: shape (polls,), N_k.
+        clear: shape (polls,), rows to use.
+        counted: number of polls over whose mean the influence is meant.
+    """
+    if np.count_nonzero(clear) < MIN_COUNT:
+        return 0.0, np.zeros(len(quiet))
+    weight = np.where(clear, frames, 0.0) / np.sum(frames[clear])
+    relative = np.where(clear, quiet / np.where(clear, floor, 1.0) - 1, 0.0)
+    mean = float(np.sum(weight * relative))
+    return mean, np.asarray(counted * weight * (relative - mean))
+
+
+def _raised_rows(rows: PollRows, slots: Floats, floor: Floats, spread: float) -> npt.NDArray[np.bool_]:
+    """Shape (rows,): rows with a slot far above the floor."""
+    out = np.zeros(len(rows.poll), dtype=bool)
+    with np.errstate(invalid="ignore"):
+        out[rows.slot_row[slots > floor[rows.slot_row] + CLIP * spread]] = True
+    return out
 
 
 def _slot_times(rows: PollRows) -> Floats:

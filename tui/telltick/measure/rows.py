@@ -13,7 +13,16 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from telltick.measure.cores import ACTIVE, BETWEEN, QUIET, core_and_slots, core_bounds, gap_bounds, mean_over
+from telltick.measure.cores import (
+    ACTIVE,
+    BETWEEN,
+    QUIET,
+    core_and_slots,
+    core_bounds,
+    gap_bounds,
+    inner_bounds,
+    mean_over,
+)
 from telltick.measure.frames import FrameSpec, Powers, Samples, power_frames
 from telltick.measure.gating import GUARD_S, IDLE, Spans, gate_share, merged, row_spans, touches
 from telltick.model.clock import Floats
@@ -40,17 +49,19 @@ class PollRows:
         on_s: shape (rows,), time during which bytes flow.
         core_s: shape (rows,), middle of the core in seconds of audio; NaN without a poll.
         core_frames: shape (rows,), frames in the core.
+        inner_frames: shape (rows,), frames whose middle lies within 8 ms of the poll.
         core_share: shape (rows,), mean gate share of the core; NaN without a poll.
+        inner_share: shape (rows,), mean gate share of those frames.
         gap_share: shape (rows,), mean gate share of the frames of `gap`; NaN where there are none.
         gate_share: shape (rows,), sum over active frames of the share of their energy inside the gate.
         active_frames: shape (rows,).
         quiet_frames: shape (rows,).
         active: shape (rows, bins), sum of power over active frames.
         core: shape (rows, bins), mean power over the core; NaN without a poll.
+        inner: shape (rows, bins), mean power of the frames within 8 ms of the poll; NaN without a poll.
         gap: shape (rows, bins), where polls follow each other so closely that a side has no slot: mean power
             of the frames half way to the next polls, quiet or not; NaN elsewhere.
         quiet: shape (rows, bins), sum of power over quiet frames.
-        quiet_squares: shape (rows, bins), sum of squared power over quiet frames.
         slot_row: shape (slots,), row of each slot, non-decreasing.
         slot_place: shape (slots,), -1, -2, ... before the poll, +1, +2, ... after it; 1 is adjacent.
         slots: shape (slots, bins), mean power over the slot's frames.
@@ -65,16 +76,18 @@ class PollRows:
     on_s: Floats
     core_s: Floats
     core_frames: Ints
+    inner_frames: Ints
     core_share: Floats
+    inner_share: Floats
     gap_share: Floats
     gate_share: Floats
     active_frames: Ints
     quiet_frames: Ints
     active: Powers
     core: Powers
+    inner: Powers
     gap: Powers
     quiet: Powers
-    quiet_squares: Powers
     slot_row: Ints
     slot_place: Ints
     slots: Powers
@@ -162,47 +175,75 @@ def _rows_of(spans: Spans, rows: slice) -> Spans:
 
 
 def _no_rows(spec: FrameSpec, resume_s: float) -> PollRows:
-    none, ints = np.zeros(0), np.zeros(0, dtype=np.int64)
-    power = np.zeros((0, spec.bins), dtype=np.float32)
-    return PollRows(
-        spec.freq_hz, spec.hop_s, none, none, ints, none, none, ints, none, none, none, ints, ints,
-        power, power, power, power, power, ints, ints, power, resume_s,
-    )  # fmt: skip
+    nobody = Gate(np.zeros(0), np.zeros(0), np.zeros(0, dtype=bool), np.zeros(0, dtype=np.int64))
+    spans = Spans(np.zeros(0), np.zeros(0), np.zeros(0, dtype=np.int64))
+    return _measure_group(np.zeros(0, dtype=np.int16), 0, spec, nobody, spans, resume_s=resume_s)
 
 
 def _measure_group(
-    samples: Samples, first_sample: int, spec: FrameSpec, gate: Gate, spans: Spans
+    samples: Samples, first_sample: int, spec: FrameSpec, gate: Gate, spans: Spans, *, resume_s: float = 0.0
 ) -> PollRows:
     frames, row = _frames_of(spans, spec)
-    from_sample = int(frames[0]) * spec.hop if len(frames) else first_sample
-    to_sample = int(frames[-1]) * spec.hop + spec.length if len(frames) else first_sample
-    power = power_frames(samples[from_sample - first_sample : to_sample - first_sample], spec, from_sample)
-    if len(frames):
-        power = power[frames - frames[0]]
+    power = _power_of(samples, first_sample, spec, frames)
     kinds, share = _kinds(frames, spec, gate)
     count = len(spans.poll)
     is_active, is_quiet = kinds == ACTIVE, kinds == QUIET
     active, active_frames = _sum_by_row(power[is_active], row[is_active], count)
-    quiet_power = power[is_quiet]
-    quiet, quiet_frames = _sum_by_row(quiet_power, row[is_quiet], count)
-    squares, _ = _sum_by_row(np.square(quiet_power, out=quiet_power), row[is_quiet], count)
+    quiet, quiet_frames = _sum_by_row(power[is_quiet], row[is_quiet], count)
     cores = core_bounds(frames, row, spec, gate, spans)
+    inner = inner_bounds(frames, row, spec, gate, spans, cores=cores)
     core, slot_row, slot_place, slots = core_and_slots(power, row, kinds, cores)
     gaps = gap_bounds(cores, row, slot_row, slot_place)
-    core_share, gap_share = (
-        mean_over(share[:, None].astype(np.float32), runs)[:, 0].astype(np.float64) for runs in (cores, gaps)
-    )
-    polled = spans.poll != IDLE
-    on_s, core_s = np.zeros(count), np.full(count, np.nan)
-    on_s[polled] = gate.on_s[spans.poll[polled]]
-    core_s[polled] = (gate.poll_start_s + gate.poll_end_s)[spans.poll[polled]] / 2
-    gate_sum = np.bincount(row, weights=share * (kinds == ACTIVE), minlength=count).astype(np.float64)
+    on_s, core_s = _poll_times(gate, spans)
     return PollRows(
-        spec.freq_hz, spec.hop_s, spans.start_s, spans.end_s, spans.poll, on_s, core_s,
-        np.diff(cores, axis=1)[:, 0], core_share,
-        gap_share, gate_sum, active_frames, quiet_frames,
-        active, core, mean_over(power, gaps), quiet, squares, slot_row, slot_place, slots, 0.0,
-    )  # fmt: skip
+        freq_hz=spec.freq_hz,
+        hop_s=spec.hop_s,
+        start_s=spans.start_s,
+        end_s=spans.end_s,
+        poll=spans.poll,
+        on_s=on_s,
+        core_s=core_s,
+        core_frames=np.diff(cores, axis=1)[:, 0],
+        inner_frames=np.diff(inner, axis=1)[:, 0],
+        core_share=_mean_share(share, cores),
+        inner_share=_mean_share(share, inner),
+        gap_share=_mean_share(share, gaps),
+        gate_share=np.bincount(row, weights=share * is_active, minlength=count).astype(np.float64),
+        active_frames=active_frames,
+        quiet_frames=quiet_frames,
+        active=active,
+        core=core,
+        inner=mean_over(power, inner),
+        gap=mean_over(power, gaps),
+        quiet=quiet,
+        slot_row=slot_row,
+        slot_place=slot_place,
+        slots=slots,
+        resume_s=resume_s,
+    )
+
+
+def _power_of(samples: Samples, first_sample: int, spec: FrameSpec, frames: Ints) -> Powers:
+    """Shape (frames, bins): power of some frames of the recording."""
+    if not len(frames):
+        return np.zeros((0, spec.bins), dtype=np.float32)
+    begin, end = int(frames[0]) * spec.hop, int(frames[-1]) * spec.hop + spec.length
+    power = power_frames(samples[begin - first_sample : end - first_sample], spec, begin)
+    return power if len(power) == len(frames) else power[frames - frames[0]]
+
+
+def _mean_share(share: Floats, runs: Ints) -> Floats:
+    return np.asarray(mean_over(share[:, None].astype(np.float32), runs)[:, 0], dtype=np.float64)
+
+
+def _poll_times(gate: Gate, spans: Spans) -> tuple[Floats, Floats]:
+    """Shape (rows,) each: time during which bytes flow, and the middle of the poll (NaN without one)."""
+    polled = spans.poll != IDLE
+    poll = spans.poll[polled]
+    on_s, core_s = np.zeros(len(polled)), np.full(len(polled), np.nan)
+    on_s[polled] = gate.on_s[poll]
+    core_s[polled] = (gate.poll_start_s + gate.poll_end_s)[poll] / 2
+    return on_s, core_s
 
 
 def _frames_of(spans: Spans, spec: FrameSpec) -> tuple[Ints, Ints]:
