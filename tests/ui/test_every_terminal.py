@@ -205,6 +205,9 @@ async def test_the_sweep_draws_in_place():
     async with app.run_test(size=(120, 40)) as pilot:
         await shown(pilot, feed)
         strip = app.session.query_one("#strip")
+        await until(pilot, lambda: len(app.session.desk.snapshot.strip.tx) == strip.cells)
+        looks = feed.looks
+        await until(pilot, lambda: feed.looks > looks + 2)  # the picture of that width has been drawn
         before = list(strip.rows)
         at = strip.rows[2]
         feed.now_ns += 400_000_000
