@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import array
 import contextlib
-import fcntl
 import os
 import select
-import sys
-import termios
 import threading
 import tty
 from collections import deque
@@ -18,24 +14,9 @@ from telltick.model.clock import NS
 from telltick.model.traffic import Burst, Direction
 from telltick.sources.bench.line_log import LineLog
 from telltick.sources.bench.radio import Radio
+from telltick.sources.pty_rate import line_baud
 
-TCGETS2 = 0x802C542A  # Linux, common architectures: reads the line settings with the rate as a plain number
-TERMIOS2_WORDS, TERMIOS2_OSPEED = 11, 10
 MOST_BYTES = 4096
-BAUD_OF = {
-    getattr(termios, name): int(name[1:]) for name in dir(termios) if name[0] == "B" and name[1:].isdigit()
-}
-
-
-def line_baud(fd: int, fallback: int) -> int:
-    """The rate that the program at the other end of a pseudo-terminal chose."""
-    if sys.platform.startswith("linux"):
-        settings = array.array("I", [0] * TERMIOS2_WORDS)
-        with contextlib.suppress(OSError):
-            fcntl.ioctl(fd, TCGETS2, settings, True)
-            return settings[TERMIOS2_OSPEED] or fallback
-    speed = termios.tcgetattr(fd)[5]
-    return BAUD_OF.get(speed, int(speed)) or fallback
 
 
 class PtyLine:
