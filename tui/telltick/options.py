@@ -112,6 +112,12 @@ def _input_options(verb: argparse.ArgumentParser) -> None:
     inputs.add_argument("--channel", type=int, metavar="N", help="channel of the sound input, from 1")
     inputs.add_argument("--port", metavar="URL", help="serial port, or any pyserial URL")
     inputs.add_argument(
+        "--bridge",
+        metavar="LINK",
+        help="pass a station program's bytes on: it opens LINK as if it were the radio at --port",
+    )
+    inputs.add_argument("--listen", metavar="PORT", help="only hear the bytes on a port, write none")
+    inputs.add_argument(
         "--frame", metavar="TEXT", help="request to poll with, as text (\\r and so on allowed)"
     )
     inputs.add_argument("--frame-hex", metavar="HEX", help="request to poll with, as hex digits")

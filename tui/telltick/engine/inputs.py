@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from telltick.model.errors import BadInputError, DeviceError
 from telltick.model.plan import AudioPlan, PollPlan, StationProfile
+from telltick.model.tap import TapPlan
 from telltick.sources.audio import AudioSource
 from telltick.sources.bench import SimulatedBench
 from telltick.sources.paced_file import PacedFile
 from telltick.sources.serial_port import Port, open_port
 from telltick.sources.soundcard import SoundCard
+
+if TYPE_CHECKING:
+    from telltick.sources.program_line import ProgramLine
+
+_OPEN_TAP: Callable[[TapPlan], Port] = open_port
 
 
 @dataclass
@@ -25,6 +34,9 @@ class Inputs:
         open_port: opens the plan's port.
         bench: the simulated bench when that is what is recorded.
         zero_ns: monotonic time of session time 0.
+        tap: the line that others talk on; then `poll` is None.
+        open_tap: opens the tap's port.
+        program: the end of a bridge that a station program opens.
     """
 
     audio: AudioSource
@@ -32,20 +44,32 @@ class Inputs:
     open_port: Callable[[PollPlan], Port]
     bench: SimulatedBench | None = None
     zero_ns: int = field(default_factory=time.monotonic_ns)
+    tap: TapPlan | None = None
+    open_tap: Callable[[TapPlan], Port] = _OPEN_TAP
+    program: ProgramLine | None = None
 
     def close(self) -> None:
         """Let go of what belongs to the inputs as a whole."""
         if self.bench is not None:
             self.bench.stop()
+        if self.program is not None:
+            self.program.close()
 
 
-def real_inputs(profile: StationProfile) -> Inputs:
+def real_inputs(profile: StationProfile, tap: TapPlan | None = None) -> Inputs:
     """The sound card and serial port of a station profile.
+
+    Args:
+        profile: what to record and what to poll.
+        tap: a line that others talk on, in place of polling.
 
     Raises:
         DeviceError: either is missing, taken or refuses the settings.
+        BadInputError: the bridge cannot have its name.
     """
     audio = _audio_source(profile.audio)
+    if tap is not None:
+        return _tapped_inputs(audio, tap)
     if profile.poll is None:
         return Inputs(audio, None, open_port)
     first = [open_port(profile.poll)]
@@ -55,6 +79,29 @@ def real_inputs(profile: StationProfile) -> Inputs:
         return first.pop() if first else open_port(plan)
 
     return Inputs(audio, profile.poll, open_held)
+
+
+def _tapped_inputs(audio: AudioSource, tap: TapPlan) -> Inputs:
+    program = None if tap.link is None else _program_line(tap, tap.link)
+    try:
+        first = [open_port(tap)]
+    except DeviceError:
+        if program is not None:
+            program.close()
+        raise
+
+    def open_held(plan: TapPlan) -> Port:
+        return first.pop() if first else open_port(plan)
+
+    return Inputs(audio, None, open_port, tap=tap, open_tap=open_held, program=program)
+
+
+def _program_line(tap: TapPlan, link: Path) -> ProgramLine:
+    if os.name != "posix":
+        raise BadInputError("--bridge needs pseudo-terminals, which this system does not have; use --listen")
+    from telltick.sources.program_line import ProgramLine
+
+    return ProgramLine(link, tap.baud, tap.line.stop_bits)
 
 
 def _audio_source(plan: AudioPlan) -> AudioSource:

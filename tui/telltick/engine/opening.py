@@ -17,6 +17,7 @@ from telltick.engine.versions import host, library_versions
 from telltick.model.errors import BadInputError
 from telltick.model.plan import PollPlan, Settings, StationProfile
 from telltick.model.session import SessionFacts
+from telltick.model.tap import TapPlan
 from telltick.store.folder import new_session_folder, prepare_folder, sessions_folder
 from telltick.store.settings import load_settings
 from telltick.store.station import load_station
@@ -33,7 +34,10 @@ PASSED_ON = (
     "baud",
     "framing",
     "reply_end",
+    "bridge",
+    "listen",
 )
+OF_OUR_POLLER = ("frame", "frame_hex", "interval", "reply_end")
 
 
 def profile_from(args: argparse.Namespace) -> StationProfile:
@@ -45,9 +49,48 @@ def profile_from(args: argparse.Namespace) -> StationProfile:
     profile = load_station(args.station) if args.station else StationProfile()
     try:
         audio = replace(profile.audio, **_given(device=args.audio, channel=args.channel))
-        return replace(profile, audio=audio, poll=_poll_plan(profile.poll, args))
+        tapped = args.bridge is not None or args.listen is not None
+        poll = profile.poll if tapped else _poll_plan(profile.poll, args)
+        return replace(profile, audio=audio, poll=poll)
     except ValueError as why:
         raise BadInputError(f"{why}") from why
+
+
+def tap_from(args: argparse.Namespace, plan: PollPlan | None) -> TapPlan | None:
+    """The line to watch, when others are to talk on it; None when we poll ourselves.
+
+    Args:
+        args: the command line's options.
+        plan: the station profile's poll plan; its port and line serve where no option says otherwise.
+
+    Raises:
+        BadInputError: the options contradict each other.
+    """
+    if args.bridge is None and args.listen is None:
+        return None
+    _refuse_contradictions(args)
+    port = args.listen or args.port or (plan.port if plan else None)
+    if port is None:
+        raise BadInputError("--bridge needs the radio's own port: --port URL; telltick check lists the ports")
+    known = {"baud": plan.baud, "framing": plan.framing, "handshake": plan.handshake} if plan else {}
+    link = None if args.bridge is None else Path(args.bridge).absolute()
+    try:
+        return TapPlan(
+            **{**known, **_given(baud=args.baud, framing=args.framing), "port": port, "link": link}
+        )
+    except ValueError as why:
+        raise BadInputError(f"{why}") from why
+
+
+def _refuse_contradictions(args: argparse.Namespace) -> None:
+    if args.bridge is not None and args.listen is not None:
+        raise BadInputError("--bridge passes bytes on and --listen never writes; choose one of them")
+    if args.listen is not None and args.port is not None:
+        raise BadInputError("--listen names the port to hear; leave out --port")
+    way = "--bridge the station program" if args.bridge is not None else "--listen somebody else"
+    for option in OF_OUR_POLLER:
+        if getattr(args, option) is not None:
+            raise BadInputError(f"with {way} polls; leave out --{option.replace('_', '-')}")
 
 
 def _poll_plan(plan: PollPlan | None, args: argparse.Namespace) -> PollPlan | None:
@@ -92,7 +135,8 @@ def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
         inputs, name, setup = simulated_inputs(seed), BENCH_NAME, {}
     else:
         profile = profile_from(args)
-        inputs, name, setup = real_inputs(profile), profile.name, dict(profile.setup)
+        tap = tap_from(args, profile.poll)
+        inputs, name, setup = real_inputs(profile, tap), profile.name, dict(profile.setup)
     try:
         folder, made = _folder_for(args, settings, name)
     except BadInputError:
@@ -109,6 +153,9 @@ def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> Sessi
     if plan is not None:
         polling = {"polling": "on" if plan.enabled else "off", "baud": f"{plan.baud}"}
         setup = {**setup, **polling, "poll interval": f"{plan.interval_s:g} s"}
+    tap = inputs.tap
+    if tap is not None:
+        setup = {**setup, "baud": f"{tap.baud}", **({"program": "closed"} if tap.link else {})}
     return SessionFacts(
         name=name,
         started_wall_ns=time.time_ns() - (time.monotonic_ns() - inputs.zero_ns),
@@ -117,14 +164,23 @@ def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> Sessi
         rate_hz=inputs.audio.rate_hz,
         source="simulated bench" if inputs.bench is not None else "sound card",
         audio_name=inputs.audio.name,
-        port=plan.port if plan else "",
-        poll={key: value for key, value in asdict(plan).items() if value is not None} if plan else {},
+        port=plan.port if plan else tap.port if tap else "",
+        poll=_plan_facts(plan, tap),
         setup=setup,
         seed=seed,
         program=f"telltick {__version__}",
         versions=library_versions(),
         host=host(),
     )
+
+
+def _plan_facts(plan: PollPlan | None, tap: TapPlan | None) -> dict[str, Any]:
+    if plan is not None:
+        return {key: value for key, value in asdict(plan).items() if value is not None}
+    if tap is None:
+        return {}
+    line = {"port": tap.port, "baud": tap.baud, "framing": tap.framing, "handshake": tap.handshake}
+    return {**line, "way": tap.way, **({"link": str(tap.link)} if tap.link else {})}
 
 
 def _folder_for(args: argparse.Namespace, settings: Settings, name: str) -> tuple[Path, bool]:

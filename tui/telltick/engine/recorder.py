@@ -13,7 +13,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from telltick.engine.capture import AudioCapture
 from telltick.engine.fresh import clear
@@ -22,10 +22,12 @@ from telltick.model.clock import NS
 from telltick.model.errors import BadInputError, DeviceError, TelltickError
 from telltick.model.marks import MarkKind, Origin, setup_at
 from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
+from telltick.model.tap import LineChange, TapPlan
 from telltick.model.traffic import Burst, Poll
 from telltick.model.trial import FACTOR as TRIAL
 from telltick.model.trial import TrialSlot
 from telltick.sources.audio import AudioBlock
+from telltick.sources.listener import Listener
 from telltick.sources.poller import Poller
 from telltick.store.journal import Journal
 from telltick.store.lock import hold
@@ -97,7 +99,17 @@ class Recorder:
             return ending
 
 
-_Event = AudioBlock | Burst | Poll | TrialSlot | Trouble
+_Event = AudioBlock | Burst | Poll | TrialSlot | Trouble | LineChange
+
+
+class Line(Protocol):
+    """What watches the serial line: `Poller`, `Bridge` or `Listener`."""
+
+    def start(self) -> None:
+        """Begin."""
+
+    def stop(self) -> None:
+        """Let go of the port; what was under way is still told."""
 
 
 class _Session:
@@ -117,7 +129,7 @@ class _Session:
             now_ns=self.now_ns,
             zero_ns=self._zero_ns,
         )
-        self._poller = self._make_poller()
+        self._line = self._make_line()
         self._reader = SessionReader(recorder.folder)
         self._applied = dict(recorder.facts.setup)
 
@@ -127,8 +139,8 @@ class _Session:
 
     def run(self) -> Ending:
         self._capture.start()
-        if self._poller is not None:
-            self._poller.start()
+        if self._line is not None:
+            self._line.start()
         self._plan.on_ready()
         while True:
             self._take_events()
@@ -147,8 +159,8 @@ class _Session:
 
     def close(self) -> None:
         """Stop the inputs, keep what they had already said, close the files."""
-        if self._poller is not None:
-            self._poller.stop()
+        if self._line is not None:
+            self._line.stop()
         self._capture.stop_source()
         try:
             self._store(self._drain())
@@ -157,9 +169,11 @@ class _Session:
             self._reader.close()
             self._inputs.close()
 
-    def _make_poller(self) -> Poller | None:
+    def _make_line(self) -> Line | None:
+        """Whatever watches the serial line."""
+        tap = self._inputs.tap
         if self._inputs.poll is None:
-            return None
+            return None if tap is None else self._make_tap(tap)
         return Poller(
             self._inputs.poll,
             open_port=self._inputs.open_port,
@@ -167,9 +181,34 @@ class _Session:
             seed=self._plan.facts.seed,
             on_burst=self._events.put,
             on_poll=self._events.put,
-            on_trouble=lambda kind, note: self._events.put(Trouble(kind, note, self.now_ns())),
+            on_trouble=self._note_trouble,
             on_draw=self._events.put,
         )
+
+    def _make_tap(self, tap: TapPlan) -> Line:
+        program = self._inputs.program
+        if program is None:
+            return Listener(
+                tap,
+                open_port=self._inputs.open_tap,
+                clock_ns=self.now_ns,
+                on_burst=self._events.put,
+                on_trouble=self._note_trouble,
+            )
+        from telltick.sources.bridge import Bridge  # pseudo-terminals are not everywhere
+
+        return Bridge(
+            tap,
+            program,
+            open_port=self._inputs.open_tap,
+            clock_ns=self.now_ns,
+            on_burst=self._events.put,
+            on_trouble=self._note_trouble,
+            on_change=self._events.put,
+        )
+
+    def _note_trouble(self, kind: str, note: str) -> None:
+        self._events.put(Trouble(kind, note, self.now_ns()))
 
     # ---- facts from the inputs
 
@@ -188,7 +227,7 @@ class _Session:
 
     def _store(self, events: list[_Event]) -> None:
         bursts = [event for event in events if isinstance(event, Burst)]
-        others = [event for event in events if isinstance(event, Poll | TrialSlot | Trouble)]
+        others = [event for event in events if isinstance(event, Poll | TrialSlot | Trouble | LineChange)]
         if bursts or others:
             with self._journal.batch():
                 self._journal.add_bursts(bursts)
@@ -197,6 +236,8 @@ class _Session:
                         self._journal.add_poll(fact)
                     elif isinstance(fact, TrialSlot):
                         self._journal.add_trial_slot(fact)
+                    elif isinstance(fact, LineChange):
+                        self._mark(fact.t_ns, fact.factor, fact.value, fact.note)
                     else:
                         self._journal.add_health(HealthNote(fact.t_ns, fact.kind, 0.0, fact.note))
         for event in events:
@@ -216,23 +257,34 @@ class _Session:
     def _carry_out(self, request: Request) -> Outcome:
         if request.verb is Verb.FINISH:
             return Outcome(request.number, self.now_ns(), True, "the session ends")
-        if self._poller is None:
-            return Outcome(request.number, self.now_ns(), False, "this session has no poll plan")
+        if not isinstance(self._line, Poller):
+            return Outcome(request.number, self.now_ns(), False, self._why_no_polling())
         try:
-            factor, value, note = _instruct(self._poller, request)
+            factor, value, note = _instruct(self._line, request)
         except (ValueError, OSError) as why:
             return Outcome(request.number, self.now_ns(), False, str(why))
         now = self.now_ns()
+        self._mark(now, factor, value, note)
+        return Outcome(request.number, now, True, ", ".join(filter(None, (f"{factor}: {value}", note))))
+
+    def _why_no_polling(self) -> str:
+        if self._inputs.tap is None:
+            return "this session has no poll plan"
+        if self._inputs.program is None:
+            return "this session only listens on the line: nothing is sent to the radio"
+        return "the station program polls through the bridge: change its polling there"
+
+    def _mark(self, t_ns: int, factor: str, value: str, note: str) -> None:
+        """Mark what the program, ours or the station's, changed."""
         self._journal.add_mark(
-            t_ns=now,
-            settled_ns=now,
+            t_ns=t_ns,
+            settled_ns=t_ns,
             kind=MarkKind.CHANGE,
             factor=factor,
             value=value,
             note=note,
             origin=Origin.PROGRAM,
         )
-        return Outcome(request.number, now, True, ", ".join(filter(None, (f"{factor}: {value}", note))))
 
     def _follow_setup(self) -> None:
         """Let a simulated bench do what the operator's marks say was done to it."""

@@ -17,7 +17,7 @@ import serial
 from serial.tools import list_ports as _list_ports
 
 from telltick.model.errors import DeviceError
-from telltick.model.plan import PollPlan
+from telltick.model.framing import Framing
 
 try:
     import termios
@@ -28,6 +28,30 @@ except ImportError:  # not a POSIX system
 
 READ_SLICE_S = 0.02  # how long one read may block; set once: network ports negotiate afresh when it changes
 WRITE_TIMEOUT_S = 1.0
+
+
+class LineSettings(Protocol):
+    """What a plan says about its port; `telltick.model.plan.PollPlan` and `telltick.model.tap.TapPlan` do."""
+
+    @property
+    def port(self) -> str:
+        """A device or any pyserial URL."""
+
+    @property
+    def baud(self) -> int:
+        """Bits per second."""
+
+    @property
+    def framing(self) -> str:
+        """Such as ``8N1``."""
+
+    @property
+    def line(self) -> Framing:
+        """The same as an object."""
+
+    @property
+    def handshake(self) -> str:
+        """``none``, ``rtscts``, ``dsrdtr`` or ``xonxoff``."""
 
 
 class Port(Protocol):
@@ -114,7 +138,7 @@ def _process_name(process: Path) -> str:
         return "a program"
 
 
-def open_port(plan: PollPlan) -> Port:
+def open_port(plan: LineSettings) -> Port:
     """Open a plan's port: exclusive, DTR and RTS released, reads in slices of `READ_SLICE_S`.
 
     Args:
@@ -153,7 +177,7 @@ def _refuse_held(port: serial.Serial) -> None:
         )
 
 
-def _configure(port: serial.Serial, plan: PollPlan) -> None:
+def _configure(port: serial.Serial, plan: LineSettings) -> None:
     port.dtr = False
     port.rts = False
     port.exclusive = True
@@ -169,7 +193,7 @@ def _configure(port: serial.Serial, plan: PollPlan) -> None:
     port.xonxoff = plan.handshake == "xonxoff"
 
 
-def _explain(plan: PollPlan, why: Exception) -> str:
+def _explain(plan: LineSettings, why: Exception) -> str:
     number = getattr(why, "errno", None)
     match number:
         case errno.ENOENT | errno.ENODEV | errno.ENXIO:
