@@ -166,8 +166,10 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     of_row = np.full(len(rows.poll), np.nan)
     of_row[polled] = floor
     frames = rows.quiet_frames[polled].astype(np.float64)
-    clear = counts & (frames > 0) & ~_raised_rows(rows, slots, of_row, float(spread))[polled]
     quiet = rows.quiet[polled][:, use].sum(axis=1, dtype=np.float64) / np.maximum(frames, 1)
+    with np.errstate(invalid="ignore"):
+        still = quiet < np.exp(floor + CLIP / np.sqrt(mean_shape(np.maximum(frames, 1), bins)))
+    clear = counts & still & (frames > 0) & ~_raised_rows(rows, slots, of_row, float(spread))[polled]
     shift, deviation = _own_quiet(quiet, frames, np.exp(floor), clear, int(np.count_nonzero(counts)))
     return Pollwise(
         at_s,

@@ -18,6 +18,7 @@ from telltick.model.readings import Band
 from telltick.model.traffic import Ints
 
 _LEVEL = 1.25  # a bin this far above its surroundings holds a tone a quarter as strong as the noise
+_STRONG = 4.0  # a bin this far above is left out however it varies: tones may beat
 _STEADY = 0.8
 _RESTLESS = 1.5  # a bin that varies this much more than its neighbours holds speech or the like, not a tone
 _REACH = 10  # bins on each side that tell the level around a bin
@@ -40,15 +41,18 @@ def tonal_bins(rows: PollRows, band: Band) -> npt.NDArray[np.bool_]:
     if len(inside) < 5 or len(pieces) < 8 or len(pieces) * frames < _FEW:
         return tonal
     shape = float(mean_shape(frames))
-    calm = _calm(pieces)
+    calm, relative = _calm(pieces)
     chance = np.sqrt(2 / len(calm))
-    level = np.median(calm, axis=0)
-    steady = calm.var(axis=0) / np.maximum(calm.mean(axis=0), 1e-30) ** 2 * shape < _STEADY * (1 - 3 * chance)
-    unrest = _spread(calm)
+    level = np.median(relative, axis=0)
+    # Where the noise fades a tone is steady as it stands; where everything fades, beside the other bins.
+    variation = np.minimum(_variation(calm), _variation(relative))
+    steady = variation * shape < _STEADY * (1 - 3 * chance)
+    unrest = np.minimum(_spread(calm), _spread(relative))
     found = steady
     for _ in range(_PASSES):  # tones beside a bin must not raise what it is held against
-        loud = level > (_LEVEL + 4 * chance / np.sqrt(shape)) * _around(level, found)
-        loud &= unrest < _RESTLESS * _around(unrest, found)
+        around = _around(level, found)
+        loud = level > (_LEVEL + 4 * chance / np.sqrt(shape)) * around
+        loud &= (unrest < _RESTLESS * _around(unrest, found)) | (level > _STRONG * around)
         found = steady | loud
     if found.mean() > _MOST:
         found = steady
@@ -82,11 +86,16 @@ def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float]:
     return np.maximum(rows.quiet[np.ix_(has, inside)] / rows.quiet_frames[has, None], 1e-30), frames
 
 
-def _calm(pieces: Floats) -> Floats:
-    """The quieter pieces, each relative to its own level so that slow fading does not matter."""
+def _calm(pieces: Floats) -> tuple[Floats, Floats]:
+    """The quieter pieces, as they are and relative to their own level."""
     level = np.median(pieces, axis=1, keepdims=True)
     calm = level[:, 0] <= _CALM * np.quantile(level, 0.25)
-    return np.asarray(pieces[calm] / level[calm])
+    return pieces[calm], np.asarray(pieces[calm] / level[calm])
+
+
+def _variation(pieces: Floats) -> Floats:
+    """Squared coefficient of variation of each bin over time."""
+    return np.asarray(pieces.var(axis=0) / np.maximum(pieces.mean(axis=0), 1e-30) ** 2)
 
 
 def _spread(pieces: Floats) -> Floats:
