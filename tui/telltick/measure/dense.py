@@ -21,8 +21,9 @@ from telltick.measure.robust import bisquare_mean, clustered_error, time_blocks
 from telltick.measure.rows import PollRows
 
 MIN_COUNT = 8
-_SHARE_ERROR = 0.03  # 2 ms of jitter move this share of a frame's energy into or out of the gap
-_LEAST_LEVER = 0.05  # c - R g below this: the gap is as full of interference as the poll
+_CORE_ERROR = 0.02  # jitter of 2 ms moves this share of a core's energy out of it
+_GAP_ERROR = (0.005, 0.2)  # and makes the gap's share uncertain by this, and by this part of itself
+_LEAST_LEVER = 0.15  # c - R g, at its lowest, below this: the gap may be as full as the poll
 
 
 @dataclass(frozen=True)
@@ -61,10 +62,12 @@ def dense_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> DenseExcess | No
     filled, leaked = float(np.mean(rows.core_share[both])), float(np.mean(rows.gap_share[both]))
     rise = float(np.exp(mean))
     lever = filled - rise * leaked
-    if lever < _LEAST_LEVER:
+    gap_error = _GAP_ERROR[0] + _GAP_ERROR[1] * leaked
+    if lever - 2 * rise * gap_error < _LEAST_LEVER:
         return None
     ratio = (rise - 1) / lever
     slope = (filled - leaked) / lever**2
-    ratio_error = float(np.hypot(slope * rise * error, ratio * rise * _SHARE_ERROR / lever))
+    uncertain = ratio / lever * float(np.hypot(_CORE_ERROR, rise * gap_error))
+    ratio_error = float(np.hypot(slope * rise * error, uncertain))
     level = float(np.exp(bisquare_mean(np.log(np.maximum(gap, 1e-30)))[0]))
     return DenseExcess(ratio, ratio_error, level / max(1 + ratio * leaked, 1e-3), dof)

@@ -75,14 +75,15 @@ def _log_e(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
 
 
 def contrasts(rows: PollRows, use: npt.NDArray[np.bool_]) -> Floats:
-    """Shape (polls,): log power of each burst less log power of the slots on both sides; NaN without one."""
+    """Shape (polls,): log power of each core less that of the slots beside it, else of the gap; or NaN."""
     slot_power = rows.slots[:, use].sum(axis=1, dtype=np.float64)
     adjacent = np.abs(rows.slot_place) == 1
     total = np.bincount(rows.slot_row[adjacent], weights=slot_power[adjacent], minlength=len(rows.poll))
     count = np.bincount(rows.slot_row[adjacent], minlength=len(rows.poll))
     core = rows.core[:, use].sum(axis=1, dtype=np.float64)
+    gap = rows.gap[:, use].sum(axis=1, dtype=np.float64)
     with np.errstate(divide="ignore", invalid="ignore"):
-        out = np.log(core) - np.log(total / count)
+        out = np.log(core) - np.log(np.where(count > 0, total / count, gap))
     return np.asarray(out[rows.poll != IDLE])
 
 
@@ -120,6 +121,11 @@ def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_], found: Exc
         )
     if found.method is Method.BALANCE and found.polls is not None and found.polls.counts.sum() >= MIN_POLLS:
         out.append("Some polls are far louder than the rest; the excess is that of their mean power.")
+    if found.method is Method.DENSE:
+        out.append(
+            "Hardly any quiet is left between the polls, so the floor is worked out from the gaps: "
+            "poll more slowly for a sharper reading."
+        )
     if found.noise < from_db(TOO_QUIET_DBFS):
         out.append("The audio is so quiet that the sound input's own noise may set the floor: turn it up.")
     return tuple(out)

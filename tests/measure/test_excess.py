@@ -1,0 +1,143 @@
+"""The excess over kinds of noise and of polling; the long tables are in tests/benchmarks/accuracy.py."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from telltick.measure.excess import Method, measure_excess
+from telltick.measure.frames import FrameSpec, power_frames
+from telltick.measure.pollwise import clipped_floor
+from telltick.measure.reading import take_reading
+from telltick.measure.robust import bisquare_mean, clustered_error, row_medians
+from telltick.measure.rows import measure_rows
+from telltick.measure.shapes import mean_shape
+from telltick.measure.tones import band_bins, tonal_bins
+from telltick.model.readings import Band, Estimate, Latency, Verdict
+from tests.scenes import make_scene
+
+KNOWN = Latency(Estimate(0.04, 0.039, 0.041), score=20.0)
+
+
+def rows_and_truth(seed, **scene_of):
+    scene = make_scene(seed, rate_hz=8000, noise_dbfs=-55.0, jitter_s=0.002, **scene_of)
+    rows = measure_rows(scene.samples, 0, scene.rate_hz, scene.gate.shifted(scene.latency_s))
+    use = band_bins(rows, Band()) & ~tonal_bins(rows, Band())
+    return rows, use, scene.excess_in(use)
+
+
+@pytest.mark.parametrize(
+    ("background", "within_db"),
+    [("hum", 0.15), ("static", 0.15), ("fading", 0.2), ("speech", 0.6), ("hum+static", 0.2)],
+)
+@pytest.mark.parametrize("excess_db", [1.0, 6.0, 20.0])
+def test_unsteady_noise_and_tones_do_not_carry_the_excess_away(background, within_db, excess_db):
+    rows, use, true_db = rows_and_truth(11, background=background, excess_db=excess_db, seconds=30.0)
+    found = measure_excess(rows, use)
+    assert found.method is Method.ROBUST
+    assert found.excess_db == pytest.approx(true_db, abs=within_db)
+    assert abs(found.excess_db - true_db) < 3 * found.error_db + 0.02
+
+
+@pytest.mark.parametrize("excess_db", [1.0, 6.0, 10.0])
+def test_intervals_cover_the_truth_as_often_as_they_say(excess_db):
+    covered = []
+    for seed in range(40):
+        rows, _, true_db = rows_and_truth(500 + seed, excess_db=excess_db, seconds=12.0)
+        interval = take_reading(rows, latency=KNOWN).excess_db
+        covered.append(interval.low <= true_db <= interval.high)
+    assert np.mean(covered) >= 0.88  # 0.95 less two standard errors of forty draws
+
+
+@pytest.mark.parametrize(("rate", "reply"), [(12.0, 23), (8.0, 80), (20.0, 5)])
+def test_polls_without_quiet_between_them_are_held_against_the_gaps(rate, reply):
+    rows, use, true_db = rows_and_truth(3, excess_db=6.0, seconds=20.0, rate=rate, reply=reply)
+    found = measure_excess(rows, use)
+    assert found.method is Method.DENSE
+    assert found.excess_db == pytest.approx(true_db, abs=0.4)
+    reading = take_reading(rows, latency=KNOWN)
+    assert reading.verdict is Verdict.TIED
+    assert any("poll more slowly" in warning for warning in reading.warnings)
+
+
+def test_strong_interference_without_any_gap_says_why_there_is_no_reading():
+    rows, _, _ = rows_and_truth(3, excess_db=20.0, seconds=20.0, rate=16.0, reply=52)
+    reading = take_reading(rows, latency=KNOWN)
+    assert reading.excess_db is None
+    assert any("slow them down" in warning for warning in reading.warnings)
+
+
+def test_reacting_gain_control_is_warned_of_and_steady_gain_is_not():
+    def warned(background):
+        rows, _, _ = rows_and_truth(4, background=background, excess_db=6.0, seconds=30.0)
+        return any("gain" in warning for warning in take_reading(rows, latency=KNOWN).warnings)
+
+    assert warned("agc")
+    assert not any(warned(background) for background in ("clean", "speech", "static", "fading"))
+
+
+def test_when_only_every_third_poll_is_loud_the_mean_of_power_is_told_with_a_warning():
+    rows, _, _ = rows_and_truth(5, excess_db=None, seconds=30.0)
+    loud = (rows.poll % 3 == 0)[:, None]
+    rise = np.where(loud, np.float32(20.0), np.float32(1.0))
+    rows = dataclasses.replace(
+        rows, active=rows.active * rise, core=rows.core * rise, inner=rows.inner * rise
+    )
+    reading = take_reading(rows, latency=KNOWN)
+    fill = rows.gate_share.sum() / rows.active_frames.sum()
+    assert reading.excess_db.value == pytest.approx(10 * np.log10(1 + 19 / 3 / fill), abs=0.7)
+    assert any("louder than the rest" in warning for warning in reading.warnings)
+
+
+def test_a_very_quiet_input_is_warned_of():
+    scene = make_scene(6, excess_db=6.0, seconds=20.0, rate_hz=8000, noise_dbfs=-92.0)
+    rows = measure_rows(scene.samples, 0, scene.rate_hz, scene.gate.shifted(scene.latency_s))
+    assert any("quiet" in warning for warning in take_reading(rows, latency=KNOWN).warnings)
+
+
+def test_whistles_and_hum_are_left_out_of_the_floor():
+    rows, use, _ = rows_and_truth(7, background="hum", excess_db=None, seconds=30.0)
+    left = rows.quiet[:, use].sum() / rows.quiet_frames.sum() / np.count_nonzero(use)
+    clean, every, _ = rows_and_truth(7, background="clean", excess_db=None, seconds=30.0)
+    noise = clean.quiet[:, every].sum() / clean.quiet_frames.sum() / np.count_nonzero(every)
+    assert 10 * np.log10(left / noise) == pytest.approx(0.0, abs=0.15)
+
+
+def test_clean_noise_loses_no_bin_to_the_search_for_tones():
+    rows, _, _ = rows_and_truth(8, excess_db=6.0, seconds=30.0)
+    assert not tonal_bins(rows, Band()).any()
+
+
+def test_the_shape_of_averaged_noise_is_as_predicted():
+    rng = np.random.default_rng(9)
+    noise = np.rint(rng.normal(0, 3000, 60 * 8000)).astype(np.int16)
+    power = power_frames(noise, FrameSpec.for_rate(8000))[:, 10:60].sum(axis=1, dtype=np.float64)
+    runs = power[: len(power) // 6 * 6].reshape(-1, 6).mean(axis=1)
+    assert runs.mean() ** 2 / runs.var() == pytest.approx(float(mean_shape(6, 50)), rel=0.1)
+
+
+def test_the_bisquare_mean_ignores_wild_values_and_tells_its_error():
+    rng = np.random.default_rng(10)
+    means, errors = [], []
+    for _ in range(200):
+        values = rng.normal(3.0, 1.0, 200)
+        values[:20] += 50
+        mean, influence = bisquare_mean(values)
+        means.append(mean)
+        errors.append(clustered_error(influence, np.arange(200) // 5)[0])
+    assert np.mean(means) == pytest.approx(3.0, abs=0.03)
+    assert np.mean(errors) == pytest.approx(np.std(means), rel=0.15)
+
+
+def test_the_clipped_floor_is_not_lifted_by_crashes():
+    rng = np.random.default_rng(11)
+    logs = rng.normal(0.0, 0.15, (50, 40))
+    logs[:, ::5] += 4.0
+    logs[:, 1] = np.nan
+    assert np.mean(clipped_floor(logs, 0.15)) == pytest.approx(0.15**2 / 2, abs=0.03)
+
+
+def test_row_medians_agree_with_numpys():
+    table = np.random.default_rng(12).random((30, 9))
+    table[table < 0.3] = np.nan
+    assert np.allclose(row_medians(table), np.nanmedian(table, axis=1))
