@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable
 
 import numpy as np
 
 from telltick.model.clock import NS, Anchor, ArrivalFilter
-from telltick.model.errors import DeviceError
+from telltick.model.errors import DeviceError, StorageError
 from telltick.model.session import Gap, GapKind, HealthNote
 from telltick.sources.audio import AudioBlock, AudioSource
 from telltick.store.journal import Journal
@@ -61,6 +62,7 @@ class AudioCapture:
         self._open_gap: int | None = None
         self._retry_at_ns = 0
         self._clipped = 0
+        self._paused = False
 
     def start(self) -> None:
         """Start the source.
@@ -77,6 +79,8 @@ class AudioCapture:
         A block that comes late is held for a moment. A busy machine hands the next ones over at once and the
         run goes on; where they stay late, samples are missing before the first of them.
         """
+        if self._paused:
+            return
         if block.overflow:
             self._decide_held()
             if self._filter is not None:
@@ -128,7 +132,7 @@ class AudioCapture:
 
     def watch(self) -> None:
         """Notice a lost or stalled source, and try to get it back."""
-        if self._source.over:
+        if self._source.over or self._paused:
             return
         if self._open_gap is not None:
             if self._now_ns() >= self._retry_at_ns:
@@ -139,6 +143,24 @@ class AudioCapture:
         if problem is not None:
             self._decide_held()
             self._lose(GapKind.DEVICE_LOST, problem)
+
+    def pause(self, kind: GapKind, note: str) -> None:
+        """Write no more until `resume`; blocks are let go, and a gap says why.
+
+        Raises:
+            StorageError: the gap could not be journalled. Nothing is written all the same; try again later.
+        """
+        self._paused = True
+        self._held = []
+        with contextlib.suppress(StorageError):  # the header can wait: readers go by the file's size
+            self._writer.sync()
+        if self._open_gap is None:
+            self._lose(kind, note)
+
+    def resume(self) -> None:
+        """Write again; the next block ends the gap."""
+        self._paused = False
+        self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
 
     @property
     def over(self) -> bool:

@@ -10,7 +10,7 @@ from statistics import median
 import numpy as np
 
 from telltick.model.clock import NS
-from telltick.model.session import Gap, SessionFacts
+from telltick.model.session import Gap, GapKind, SessionFacts
 from telltick.model.snapshot import InputHealth, PollingState
 from telltick.model.traffic import Poll, PollOutcome
 from telltick.store.segments import AudioReader
@@ -49,6 +49,8 @@ def _db(power_ratio: float) -> float:
 
 
 def _advice(level_dbfs: float | None, clipped: int, gaps: tuple[Gap, ...]) -> str:
+    if gaps and gaps[-1].end_ns is None and gaps[-1].kind is GapKind.DISK_FULL:
+        return "the disk is full and nothing is recorded: free some space, then ask to resume"
     if gaps and gaps[-1].end_ns is None:
         return "no audio comes in: check the cable and the sound input"
     if level_dbfs is None:

@@ -10,16 +10,17 @@ from __future__ import annotations
 import contextlib
 import queue
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol, TypeVar
 
 from telltick.engine.capture import AudioCapture
+from telltick.engine.disk import DiskWatch
 from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
 from telltick.model.clock import NS
-from telltick.model.errors import BadInputError, DeviceError, TelltickError
+from telltick.model.errors import BadInputError, DeviceError, StorageError, TelltickError
 from telltick.model.marks import MarkKind, Origin, setup_at
 from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.tap import LineChange, TapPlan
@@ -31,6 +32,7 @@ from telltick.sources.listener import Listener
 from telltick.sources.poller import Poller
 from telltick.store.journal import Journal
 from telltick.store.lock import hold
+from telltick.store.reserve import says_full
 from telltick.store.segments import AudioWriter
 from telltick.store.session import SessionReader
 
@@ -129,6 +131,8 @@ class _Session:
             now_ns=self.now_ns,
             zero_ns=self._zero_ns,
         )
+        rate_hz = self._inputs.audio.rate_hz
+        self._disk = DiskWatch(recorder.folder, journal, self._capture, rate_hz, self.now_ns)
         self._line = self._make_line()
         self._reader = SessionReader(recorder.folder)
         self._applied = dict(recorder.facts.setup)
@@ -143,19 +147,39 @@ class _Session:
             self._line.start()
         self._plan.on_ready()
         while True:
-            self._take_events()
-            self._capture.watch()
-            if self._journal.changed():
-                finish = self._carry_out_requests()
-                self._follow_setup()
-                if finish:
-                    return Ending(self.now_ns(), "requested")
-            if self._plan.stop.how:
-                return Ending(self.now_ns(), self._plan.stop.how)
-            if self._capture.over and self._events.empty():
-                return Ending(self.now_ns(), "source ended")
-            if self._plan.seconds is not None and self.now_ns() >= self._plan.seconds * NS:
-                return Ending(self.now_ns(), "time is up")
+            how = ""
+            with self._while_there_is_room():
+                how = self._turn()
+            if how:
+                return Ending(self.now_ns(), how)
+
+    def _turn(self) -> str:
+        """Store what came and do what was asked; returns how the session ends, if it does."""
+        self._take_events()
+        self._capture.watch()
+        self._disk.watch()
+        if self._journal.changed():
+            finish = self._carry_out_requests()
+            self._follow_setup()
+            if finish:
+                return "requested"
+        if self._plan.stop.how:
+            return self._plan.stop.how
+        if self._capture.over and self._events.empty():
+            return "source ended"
+        if self._plan.seconds is not None and self.now_ns() >= self._plan.seconds * NS:
+            return "time is up"
+        return ""
+
+    @contextlib.contextmanager
+    def _while_there_is_room(self) -> Iterator[None]:
+        """Let a full disk stop the recording in good order instead of ending the session."""
+        try:
+            yield
+        except StorageError as why:
+            if not says_full(why, self._plan.folder):
+                raise
+            self._disk.stop()
 
     def close(self) -> None:
         """Stop the inputs, keep what they had already said, close the files."""
@@ -163,9 +187,12 @@ class _Session:
             self._line.stop()
         self._capture.stop_source()
         try:
-            self._store(self._drain())
+            with self._while_there_is_room():
+                self._store(self._drain())
+            self._disk.close()
         finally:
-            self._capture.close()
+            with self._while_there_is_room():
+                self._capture.close()
             self._reader.close()
             self._inputs.close()
 
@@ -226,6 +253,9 @@ class _Session:
         return events
 
     def _store(self, events: list[_Event]) -> None:
+        if self._disk.full:
+            self._disk.let_go(sum(isinstance(event, Burst) for event in events))
+            events = [event for event in events if isinstance(event, Trouble | LineChange)]
         bursts = [event for event in events if isinstance(event, Burst)]
         others = [event for event in events if isinstance(event, Poll | TrialSlot | Trouble | LineChange)]
         if bursts or others:
@@ -251,12 +281,15 @@ class _Session:
         for request in self._journal.pending_requests():
             finish |= request.verb is Verb.FINISH
             outcome = self._carry_out(request)
-            self._journal.add_outcome(outcome)
+            with self._while_there_is_room():
+                self._journal.add_outcome(outcome)
         return finish
 
     def _carry_out(self, request: Request) -> Outcome:
         if request.verb is Verb.FINISH:
             return Outcome(request.number, self.now_ns(), True, "the session ends")
+        if request.verb is Verb.RESUME:
+            return self._resume(request)
         if not isinstance(self._line, Poller):
             return Outcome(request.number, self.now_ns(), False, self._why_no_polling())
         try:
@@ -266,6 +299,13 @@ class _Session:
         now = self.now_ns()
         self._mark(now, factor, value, note)
         return Outcome(request.number, now, True, ", ".join(filter(None, (f"{factor}: {value}", note))))
+
+    def _resume(self, request: Request) -> Outcome:
+        try:
+            words = self._disk.resume()
+        except (ValueError, OSError) as why:
+            return Outcome(request.number, self.now_ns(), False, str(why))
+        return Outcome(request.number, self.now_ns(), True, words)
 
     def _why_no_polling(self) -> str:
         if self._inputs.tap is None:

@@ -86,6 +86,7 @@ class Verb(StrEnum):
     SET_BAUD = "set baud"  # value: bits per second
     START_TRIAL = "start coin trial"
     STOP_TRIAL = "stop coin trial"
+    RESUME = "resume"  # go on recording after the disk was full
     FINISH = "finish"  # end the session cleanly
 
 
