@@ -24,7 +24,7 @@ _RESTLESS = 1.5  # a bin that varies this much more than its neighbours holds sp
 _REACH = 10  # bins on each side that tell the level around a bin
 _MOST = 0.7  # level alone may not condemn more than this share of the band: then it is the filter's shape
 _CALM = 1.5  # pieces this far above the quieter ones are left out: crashes and speech hide tones
-_FEW, _MANY = 30, 2000  # pieces
+_FEW, _MANY = 30, 1200  # pieces
 _PASSES = 4
 
 
@@ -47,19 +47,29 @@ def tonal_bins(rows: PollRows, band: Band) -> npt.NDArray[np.bool_]:
     # Where the noise fades a tone is steady as it stands; where everything fades, beside the other bins.
     variation = np.minimum(_variation(calm), _variation(relative))
     steady = variation * shape < _STEADY * (1 - 3 * chance)
-    unrest = np.minimum(_spread(calm), _spread(relative))
-    found = steady
-    for _ in range(_PASSES):  # tones beside a bin must not raise what it is held against
-        around = _around(level, found)
-        loud = level > (_LEVEL + 4 * chance / np.sqrt(shape)) * around
-        loud &= (unrest < _RESTLESS * _around(unrest, found)) | (level > _STRONG * around)
-        found = steady | loud
+    found = steady | _loud(calm, relative, level, steady, _LEVEL + 4 * chance / float(np.sqrt(shape)))
     if found.mean() > _MOST:
         found = steady
     if found.all():
         return tonal
     tonal[inside] = found | np.roll(found, 1) | np.roll(found, -1)
     return tonal
+
+
+def _loud(
+    calm: Floats, relative: Floats, level: Floats, steady: npt.NDArray[np.bool_], threshold: float
+) -> npt.NDArray[np.bool_]:
+    """Bins that stand out from their surroundings and are no more restless than these."""
+    loud = level > threshold * _around(level, steady)
+    if not loud.any():
+        return loud
+    unrest = np.minimum(_spread(calm), _spread(relative))
+    for _ in range(_PASSES):  # tones beside a bin must not raise what it is held against
+        found = steady | loud
+        around = _around(level, found)
+        calm_enough = unrest < _RESTLESS * _around(unrest, found)
+        loud = (level > threshold * around) & (calm_enough | (level > _STRONG * around))
+    return loud
 
 
 def _around(values: Floats, leave_out: npt.NDArray[np.bool_]) -> Floats:
