@@ -158,11 +158,25 @@ def _export(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
+    if args.session is not None:
+        return _check_session(args.session, as_json=args.json)
     from telltick.engine.checkup import checkup, checkup_text
 
     found = checkup()
     print(json.dumps(found, indent=2) if args.json else checkup_text(found))
     return 0
+
+
+def _check_session(folder: Path, *, as_json: bool) -> int:
+    """Say whether a session is whole; a damaged one fails."""
+    from telltick.store.integrity import check_session, findings_text, is_damaged
+
+    findings = check_session(folder)
+    damaged = is_damaged(findings)
+    found = [{"level": finding.level.lower(), "what": finding.what} for finding in findings]
+    document = {"session": plain_text(str(folder), 1000), "damaged": damaged, "findings": found}
+    print(json.dumps(document, indent=2) if as_json else findings_text(folder, findings))
+    return 1 if damaged else 0
 
 
 def _screen_settings(args: argparse.Namespace) -> Settings:

@@ -37,7 +37,11 @@ def build_parser() -> argparse.ArgumentParser:
     _import(verbs)
     _measure(verbs)
     _export(verbs)
-    verb = verbs.add_parser("check", help="what this machine offers: inputs, ports, versions, cautions")
+    verb = verbs.add_parser(
+        "check",
+        help="what this machine offers: inputs, ports, versions, cautions; or whether a session is whole",
+    )
+    verb.add_argument("session", nargs="?", type=Path, metavar="SESSION", help="verify this session instead")
     verb.add_argument("--json", action="store_true", help="print one JSON object")
     return parser
 

@@ -31,7 +31,7 @@ SEGMENT_S = 600
 HEADER = struct.Struct("<4sI4s4sIHHIIHH4sI")
 FRAME_BYTES = 2
 _PCM = 1
-_NAME = re.compile(r"\d{12}\.wav")
+SEGMENT_NAME = re.compile(r"\d{12}\.wav")
 _sync_data = getattr(os, "fdatasync", os.fsync)
 
 
@@ -224,7 +224,7 @@ class AudioReader:
         """
         before = self.samples
         known = {segment.path.name: segment for segment in self._segments[:-1]}
-        names = sorted(name for name in _names_in(self._folder) if _NAME.fullmatch(name))
+        names = sorted(name for name in _names_in(self._folder) if SEGMENT_NAME.fullmatch(name))
         self._segments = [known.get(name) or self._look_at(name) for name in names]
         return self.samples != before
 
@@ -289,7 +289,8 @@ class AudioReader:
             raise BadSessionError(f"{path} cannot be read ({why.strerror or why})") from why
         if size <= HEADER.size:
             return _Segment(first, 0, path)
-        self._check_form(path, header)
+        if any(header):  # a power cut may leave the sound and an empty header
+            self._check_form(path, header)
         return _Segment(first, (size - HEADER.size) // FRAME_BYTES, path)
 
     def _check_form(self, path: Path, header: bytes) -> None:
