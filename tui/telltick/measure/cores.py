@@ -61,10 +61,7 @@ def core_and_slots(
     of_poll, place = np.nonzero((start >= low) & (start + length <= high))
     slot_start = start[of_poll, place]
     bounds = np.stack([slot_start, slot_start + length[of_poll, 0]], axis=1)
-    padded = np.concatenate([power, np.zeros((1, power.shape[1]), dtype=np.float32)])
-    core = np.full((len(cores), power.shape[1]), np.nan, dtype=np.float32)
-    core[has] = _means(padded, cores[has])
-    return core, has[of_poll], _PLACES[place], _means(padded, bounds)
+    return mean_over(power, cores), has[of_poll], _PLACES[place], mean_over(power, bounds)
 
 
 def gap_bounds(cores: Ints, row: Ints, slot_row: Ints, slot_place: Ints) -> Ints:
@@ -92,21 +89,18 @@ def mean_over(values: Powers, runs: Ints) -> Powers:
     count = (ends - begins).sum(axis=1)
     out = np.full((len(runs), values.shape[1]), np.nan, dtype=np.float32)
     has = np.flatnonzero(count)
-    if not len(has):
-        return out
-    padded = np.concatenate([values, np.zeros((1, values.shape[1]), dtype=np.float32)])
     total = np.zeros((len(has), values.shape[1]), dtype=np.float32)
     for begin, end in zip(begins[has].T, ends[has].T, strict=True):
         filled = end > begin
-        bounds = np.stack([begin[filled], end[filled]], axis=1).ravel()
-        total[filled] += np.add.reduceat(padded, bounds, axis=0)[::2]
-    out[has] = total / count[has, None]
+        if filled.any():
+            total[filled] += _sum_runs(values, begin[filled], end[filled])
+    out[has] = total / count[has, None].astype(np.float32)
     return out
 
 
-def _means(power: Powers, bounds: Ints) -> Powers:
-    """Mean over runs of frames [first, last), the rows of `bounds`; `power` ends with a spare row."""
-    if not len(bounds):
-        return np.zeros((0, power.shape[1]), dtype=np.float32)
-    sums = np.add.reduceat(power, bounds.ravel(), axis=0)[::2]
-    return np.asarray(sums / np.diff(bounds, axis=1).astype(np.float32), dtype=np.float32)
+def _sum_runs(values: Powers, begin: Ints, end: Ints) -> Powers:
+    """Shape (runs, columns): sums over frames [begin, end), none of them empty."""
+    length = end - begin
+    starts = np.cumsum(length) - length
+    every = np.arange(int(length.sum())) - np.repeat(starts - begin, length)
+    return np.asarray(np.add.reduceat(values[every], starts, axis=0))

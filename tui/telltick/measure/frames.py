@@ -22,7 +22,7 @@ Powers = npt.NDArray[np.float32]
 
 FULL_SCALE = 32768.0
 TOP_HZ = 4000.0  # speech receivers pass less; the screen shows this much
-_BLOCK_FRAMES = 256  # a megabyte of windowed samples at a time stays in the cache
+_BLOCK_FRAMES = 256  # 1 MB of windowed samples: stays in the processor's cache
 
 
 @dataclass(frozen=True)
@@ -109,9 +109,11 @@ def power_frames(samples: Samples, spec: FrameSpec, first_sample: int = 0) -> Po
 
     offset = spec.first_frame(first_sample) * spec.hop - first_sample
     views = np.lib.stride_tricks.sliding_window_view(samples[offset:], spec.length)[:: spec.hop]
+    windowed = np.empty((min(count, _BLOCK_FRAMES), spec.length), dtype=np.float32)
     for start in range(0, count, _BLOCK_FRAMES):
         block = slice(start, min(start + _BLOCK_FRAMES, count))
-        spectrum = rfft(views[block] * spec.scaled_window, axis=1)[:, : spec.bins]
+        np.multiply(views[block], spec.scaled_window, out=windowed[: block.stop - start])
+        spectrum = rfft(windowed[: block.stop - start], axis=1)[:, : spec.bins]
         np.square(spectrum.real, out=out[block])
         out[block] += np.square(spectrum.imag)
     return out
