@@ -48,6 +48,9 @@ def _record(args: argparse.Namespace) -> int:
     from telltick.engine.opening import open_recorder
     from telltick.engine.recorder import StopSignal, record
 
+    if args.dry_run:
+        return _print_dry_run(args)
+    _caution(args)
     stop = StopSignal()
     _on_signals(stop.set)
     recorder = open_recorder(args, stop)
@@ -69,10 +72,31 @@ def _monitor(args: argparse.Namespace) -> int:
     from telltick.engine.live import LiveFeed
     from telltick.engine.opening import start_recorder
 
+    if args.dry_run:
+        return _print_dry_run(args)
     settings = _screen_settings(args)
     _need_terminal()
+    notice = "" if args.join else _caution(args)
     folder = args.join or start_recorder(args, settings)
-    return _watch(LiveFeed(folder), settings)
+    return _watch(LiveFeed(folder), settings, notice)
+
+
+def _print_dry_run(args: argparse.Namespace) -> int:
+    from telltick.engine.port_care import dry_run_text
+
+    print(dry_run_text(args))
+    return 0
+
+
+def _caution(args: argparse.Namespace) -> str:
+    """Say on stderr what opening the port can do; returns the same in short, nothing without a port."""
+    from telltick.engine.port_care import port_with_lines
+    from telltick.model.cautions import SERIAL_LINES, SERIAL_LINES_IN_SHORT
+
+    if port_with_lines(args) is None:
+        return ""
+    print(f"telltick: caution: {SERIAL_LINES}", file=sys.stderr, flush=True)
+    return SERIAL_LINES_IN_SHORT
 
 
 def _demo(args: argparse.Namespace) -> int:
@@ -111,10 +135,10 @@ def _at_terminal() -> bool:
     return all(stream is not None and stream.isatty() for stream in (sys.__stdin__, sys.__stderr__))
 
 
-def _watch(feed: SessionFeed, settings: Settings) -> int:
+def _watch(feed: SessionFeed, settings: Settings, notice: str = "") -> int:
     from telltick.ui.app import run_screen
 
-    exit_ = run_screen(feed, settings)
+    exit_ = run_screen(feed, settings, notice=notice)
     with contextlib.suppress(OSError):  # a terminal that hung up takes no farewell
         print(exit_.farewell(feed.folder), flush=True)
     return 0

@@ -129,6 +129,9 @@ def _input_options(verb: argparse.ArgumentParser) -> None:
     inputs.add_argument("--baud", type=int, metavar="B", help="bits per second (default 9600)")
     inputs.add_argument("--framing", metavar="8N1", help="character framing (default 8N1)")
     inputs.add_argument("--reply-end", metavar="HEX", help="byte(s) that end a reply, as hex digits")
+    inputs.add_argument(
+        "--dry-run", action="store_true", help="print the frames that would be sent; open nothing"
+    )
 
 
 def _duration_s(text: str) -> float:

@@ -10,6 +10,9 @@ SERIAL_LINES = (
     "keys the transmitter: switch the transmitter off or to its lowest power, or unplug the keying line, "
     "before the first open."
 )
+SERIAL_LINES_IN_SHORT = (
+    "Opening a serial port can pulse the lines that key a transmitter: have it off or at its lowest power."
+)
 DUMMY_LOAD = "Never transmit into a small dummy load: a receiving load burns at transmit power."
 SUPPLY = "Switch the radio and its supply off before changing supply leads; mind polarity and fuses."
 LIGHTNING = "Do not handle antennas or feed lines in thunderstorm weather."
