@@ -54,8 +54,8 @@ class StripMaker:
         lanes = {False: np.zeros(len(column), bool), True: np.zeros(len(column), bool)}
         spans = zip(bursts.start_ns[near], bursts.end_ns[near], bursts.rx[near], strict=True)
         for start_ns, stop_ns, rx in spans:
-            covered = np.arange(start_ns // cell_ns, (stop_ns - 1) // cell_ns + 1)
-            covered = covered[(covered >= first_column) & (covered < first_column + len(column))]
+            first = max(start_ns // cell_ns, first_column)
+            covered = np.arange(first, min((stop_ns - 1) // cell_ns + 1, first_column + len(column)))
             lanes[bool(rx)][covered % len(column)] = True
         return lanes[False], lanes[True]
 

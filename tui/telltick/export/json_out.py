@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from importlib import resources
 from typing import Any
 
@@ -185,17 +186,21 @@ def _polling(polling: PollingFacts) -> dict[str, Any]:
 
 
 def _latency(latency: Latency | None) -> dict[str, Any] | None:
-    if latency is None:
+    seconds = _estimate(latency.seconds) if latency is not None else None
+    if latency is None or seconds is None:
         return None
     modulo_s = latency.modulo_s
     return {
-        **{key: 1000 * value for key, value in _estimate(latency.seconds).items()},
+        **{key: 1000 * value for key, value in seconds.items()},
         "drift_ppm": number(latency.drift_ppm),
         "modulo_ms": None if modulo_s is None else 1000 * modulo_s,
     }
 
 
-def _estimate(estimate: Estimate) -> dict[str, float]:
+def _estimate(estimate: Estimate | None) -> dict[str, float] | None:
+    """A value with its interval; null unless all three are numbers."""
+    if estimate is None or not all(map(math.isfinite, (estimate.value, estimate.low, estimate.high))):
+        return None
     return {"value": estimate.value, "low": estimate.low, "high": estimate.high}
 
 
@@ -205,7 +210,7 @@ def _reading(reading: Reading) -> dict[str, Any]:
         "seconds": reading.seconds,
         "noise_dbfs": number(reading.noise_dbfs),
         "interference_dbfs": number(reading.interference_dbfs),
-        "excess_db": _estimate(reading.excess_db) if reading.excess_db else None,
+        "excess_db": _estimate(reading.excess_db),
         "i_over_n_db": number(reading.i_over_n_db),
         "verdict": str(reading.verdict),
         "p_value": number(reading.p_value),
@@ -227,7 +232,7 @@ def _trial(trial: TrialReading | None) -> dict[str, Any] | None:
         "log10_e": number(trial.log10_e),
         "highest_log10_e": number(trial.highest_log10_e),
         "p_value": number(trial.p_value),
-        "difference_db": _estimate(trial.difference_db) if trial.difference_db else None,
+        "difference_db": _estimate(trial.difference_db),
         "latency_ms": None if trial.latency_s is None else 1000 * trial.latency_s,
         "warnings": list(trial.warnings),
     }

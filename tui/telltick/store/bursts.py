@@ -11,6 +11,7 @@ from telltick.model.clock import NS, AudioClock
 from telltick.model.traffic import Burst, Direction, Gate, Ints
 
 NO_POLL = -1
+LONGEST_NS = 3600 * NS  # no run of bytes lasts that long at any rate
 BurstRow = tuple[int, int, int, str, bytes, int | None]  # row, start_ns, end_ns, direction, data, poll
 _IS_RX = {str(Direction.TX): 0, str(Direction.RX): 1}
 
@@ -66,6 +67,8 @@ class BurstColumns:
             row[new] = np.fromiter(column, np.int64, count)
         if np.any(self._numbers[1, new] < self._numbers[0, new]):
             raise ValueError("a burst ends before it starts")
+        if np.any(self._numbers[1, new] // 2 - self._numbers[0, new] // 2 > LONGEST_NS // 2):  # no overflow
+            raise ValueError("a burst lasts longer than an hour")
         self._data.extend(data)
 
     def burst(self, index: int) -> Burst:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -60,6 +61,7 @@ class SessionReader:
         self._burst_objects: tuple[Burst, ...] = ()
         self._marks: tuple[Mark, ...] = ()
         self._clock: AudioClock | None = None
+        self._checked = 0  # anchors
         self._journal = ReadOnlyJournal(folder)
         try:
             self.facts = self._read_facts()
@@ -223,6 +225,7 @@ class SessionReader:
             new = [table.fetch(self._journal) for table in tables]
             new.append(self._fetch_bursts())
             if self._anchors.fetch(self._journal):
+                self._checked = _check_anchors(self.anchors, self._checked)
                 self._clock = None
                 new.append(True)
             if self._mark_rows.fetch(self._journal):
@@ -259,6 +262,20 @@ class SessionReader:
                 f"the journal of {self.folder} holds nonsense ({plain_text(str(why))}); "
                 "take a fresh copy of the session"
             ) from why
+
+
+def _check_anchors(anchors: tuple[Anchor, ...], checked: int) -> int:
+    """Refuse anchors from which no audio could have come; returns how many have been looked at.
+
+    Raises:
+        ValueError: an anchor lies before the first sample, or before the one written before it.
+    """
+    for before, anchor in pairwise(anchors[max(checked - 1, 0) :]):
+        if anchor.sample < before.sample or anchor.run < before.run:
+            raise ValueError("the audio clock runs backwards")
+    if anchors[0].sample < 0:
+        raise ValueError("the audio clock is tied to a sample before the first")
+    return len(anchors)
 
 
 def _mark_row(row: Row) -> Row:
