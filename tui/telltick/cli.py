@@ -156,7 +156,7 @@ def _import(args: argparse.Namespace) -> int:
         baud=args.baud,
         framing=args.framing,
     )
-    print(f"imported {args.audio.name} into {args.session}")
+    print(f"imported {plain_text(args.audio.name)} into {args.session}")
     return 0
 
 

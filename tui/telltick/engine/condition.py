@@ -105,14 +105,16 @@ def polling_state(
         tally: the session's polls.
         now_ns: the moment.
     """
-    if "interval_s" not in facts.poll:
-        return PollingState(baud=facts.poll.get("baud"), framing=str(facts.poll.get("framing", "")))
+    planned = facts.poll.get("baud")
+    baud = None if planned is None else int(_number(setup.get("baud"), float(planned)))
+    if baud is None or facts.poll.get("interval_s") is None:
+        return PollingState(baud=baud, framing=str(facts.poll.get("framing", "")))
     polls, (replies, timeouts, errors), reply_ms = tally.until(now_ns)
     return PollingState(
         available=True,
         on=setup.get("polling") == "on",
         interval_s=_number(setup.get("poll interval"), float(facts.poll["interval_s"])),
-        baud=int(_number(setup.get("baud"), float(facts.poll["baud"]))),
+        baud=baud,
         framing=str(facts.poll.get("framing", "")),
         polls=polls,
         replies=replies,
@@ -124,6 +126,7 @@ def polling_state(
 
 def _number(text: str | None, otherwise: float) -> float:
     try:
-        return float((text or "").split()[0])
+        number = float((text or "").split()[0])
     except (ValueError, IndexError):
         return otherwise
+    return number if math.isfinite(number) else otherwise

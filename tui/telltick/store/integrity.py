@@ -214,9 +214,10 @@ def _silence_before(reader: SessionReader, end_ns: int) -> Iterator[Finding]:
 
 def findings_text(folder: Path, findings: tuple[Finding, ...]) -> str:
     """The findings for reading, with a last line that sums them up."""
-    lines = [f"{finding.level:<8} {finding.what}" for finding in findings]
+    lines = [f"{finding.level:<8} {plain_text(finding.what, 1000)}" for finding in findings]
+    name = plain_text(str(folder), 1000)
     if is_damaged(findings):
-        lines.append(f"{folder} is damaged: take a fresh copy of it if there is one")
+        lines.append(f"{name} is damaged: take a fresh copy of it if there is one")
     else:
-        lines.append(f"{folder} is whole")
+        lines.append(f"{name} is whole")
     return "\n".join(lines)

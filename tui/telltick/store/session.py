@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 import msgspec
 import numpy as np
@@ -28,6 +28,8 @@ from telltick.store.segments import AudioReader
 
 _BURST_COLUMNS = "start_ns, end_ns, direction, data, poll"
 RATES_HZ = (8_000, 384_000)  # what a session can have
+_NUMBERS_OF_PLAN = ("interval_s", "jitter_ms", "baud", "reply_bytes", "reply_silence_ms", "reply_timeout_ms")
+_LARGEST_OF_PLAN = 1e8
 _MARK_COLUMNS = "row, withdrawn, number, t_ns, settled_ns, kind, factor, value, note, origin, late"
 
 
@@ -245,6 +247,7 @@ class SessionReader:
         with self._nonsense_explained():
             facts = {name: msgspec.json.decode(json) for name, json in found}
             read = msgspec.convert(clean_deep(facts), SessionFacts)
+            _check_poll_facts(read.poll)
         low, high = RATES_HZ
         if not low <= read.rate_hz <= high:
             raise BadSessionError(
@@ -276,6 +279,18 @@ def _check_anchors(anchors: tuple[Anchor, ...], checked: int) -> int:
     if anchors[0].sample < 0:
         raise ValueError("the audio clock is tied to a sample before the first")
     return len(anchors)
+
+
+def _check_poll_facts(poll: Mapping[str, Any]) -> None:
+    """Refuse numbers of a poll plan that are none.
+
+    Raises:
+        ValueError: the message names the key.
+    """
+    for key in _NUMBERS_OF_PLAN:
+        value = poll.get(key)
+        if value is not None and not (type(value) in (int, float) and 0 <= value <= _LARGEST_OF_PLAN):
+            raise ValueError(f"poll.{key} is not a number that a plan may have")
 
 
 def _mark_row(row: Row) -> Row:
