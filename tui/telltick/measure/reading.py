@@ -14,7 +14,7 @@ from telltick.measure.robust import interval, student_t
 from telltick.measure.rows import PollRows
 from telltick.measure.tones import band_bins, floor_of, tonal_bins
 from telltick.model.clock import Floats
-from telltick.model.readings import Band, Latency, PollingFacts, Reading, Spectrum, Verdict
+from telltick.model.readings import Band, Estimate, Latency, PollingFacts, Reading, Spectrum, Verdict
 from telltick.model.traffic import Gate
 
 MIN_POLLS = 12
@@ -46,13 +46,20 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         seconds=rows.seconds,
         noise_dbfs=float(to_db(found.noise)),
         interference_dbfs=float(to_db(found.noise * found.ratio)) if tied else None,
-        excess_db=interval(found.excess_db, found.error_db, found.dof),
+        excess_db=_excess(found),
         i_over_n_db=float(to_db(found.ratio)) if found.ratio > 0 else None,
         verdict=Verdict.TIED if tied else Verdict.NO_TIE,
         p_value=p_value if latency is not None else 1.0,
         upper_limit_i_over_n_db=_upper_limit_db(found, latency),
         warnings=_warnings(rows, band, use, found),
     )
+
+
+def _excess(found: Excess) -> Estimate | None:
+    """The excess with its interval; None where the polls lie too close together in time for an interval."""
+    estimate = interval(found.excess_db, found.error_db, found.dof)
+    told = np.isfinite([estimate.value, estimate.low, estimate.high]).all()
+    return estimate if told else None
 
 
 def _too_few(rows: PollRows, use: npt.NDArray[np.bool_]) -> Reading:
