@@ -13,19 +13,19 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Protocol, TypeVar
+from typing import Protocol
 
 from telltick.engine.capture import AudioCapture
 from telltick.engine.disk import DiskWatch
 from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
+from telltick.engine.instruct import instruct
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError, DeviceError, StorageError, TelltickError
 from telltick.model.marks import MarkKind, Origin, setup_at
 from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.tap import LineChange, TapPlan
 from telltick.model.traffic import Burst, Poll
-from telltick.model.trial import FACTOR as TRIAL
 from telltick.model.trial import TrialSlot
 from telltick.sources.audio import AudioBlock
 from telltick.sources.listener import Listener
@@ -37,7 +37,6 @@ from telltick.store.segments import AudioWriter
 from telltick.store.session import SessionReader
 
 TICK_S = 0.02
-N = TypeVar("N", int, float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,7 +292,7 @@ class _Session:
         if not isinstance(self._line, Poller):
             return Outcome(request.number, self.now_ns(), False, self._why_no_polling())
         try:
-            factor, value, note = _instruct(self._line, request)
+            factor, value, note = instruct(self._line, request)
         except (ValueError, OSError) as why:
             return Outcome(request.number, self.now_ns(), False, str(why))
         now = self.now_ns()
@@ -336,44 +335,6 @@ class _Session:
             if self._applied.get(factor) != value:
                 self._inputs.bench.apply(factor, value)
         self._applied = setup
-
-
-def _instruct(poller: Poller, request: Request) -> tuple[str, str, str]:
-    """Pass a request on to the poller; returns the factor it changes, the new value, and more about it."""
-    match request.verb:
-        case Verb.START_POLLING:
-            poller.set_polling(True)
-            return "polling", "on", ""
-        case Verb.STOP_POLLING:
-            poller.set_polling(False)
-            return "polling", "off", ""
-        case Verb.SET_INTERVAL:
-            poller.set_interval(_number(request, float))
-            return "poll interval", f"{poller.interval_s:g} s", _trial_note(poller)
-        case Verb.SET_BAUD:
-            poller.set_baud(_number(request, int))
-            return "baud", f"{poller.baud}", _trial_note(poller)
-        case Verb.START_TRIAL:
-            poller.start_trial()
-            return TRIAL, "on", _trial_note(poller)
-        case Verb.STOP_TRIAL:
-            poller.stop_trial()
-            return TRIAL, "off", ""
-        case _:
-            raise ValueError(f"the poller cannot {request.verb}")
-
-
-def _trial_note(poller: Poller) -> str:
-    """How the cycles of a coin trial are cut; empty without one."""
-    return "" if poller.trial is None else str(poller.trial)
-
-
-def _number(request: Request, kind: Callable[[str], N]) -> N:
-    """The request's value; its refusal is read by an operator."""
-    try:
-        return kind(request.value)
-    except ValueError:
-        raise ValueError(f"{request.verb} needs a number, not {request.value[:20]!r}") from None
 
 
 def record(recorder: Recorder) -> Ending:

@@ -1,0 +1,54 @@
+"""Requests about polling, passed on to our own poller."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from telltick.model.session import Request, Verb
+from telltick.model.trial import FACTOR as TRIAL
+from telltick.sources.poller import Poller
+
+N = TypeVar("N", int, float)
+
+
+def instruct(poller: Poller, request: Request) -> tuple[str, str, str]:
+    """Pass a request on to the poller; returns the factor it changes, the new value, and more about it.
+
+    Raises:
+        ValueError: it cannot be done; the message says why.
+    """
+    match request.verb:
+        case Verb.START_POLLING:
+            poller.set_polling(True)
+            return "polling", "on", ""
+        case Verb.STOP_POLLING:
+            poller.set_polling(False)
+            return "polling", "off", ""
+        case Verb.SET_INTERVAL:
+            poller.set_interval(_number(request, float))
+            return "poll interval", f"{poller.interval_s:g} s", _trial_note(poller)
+        case Verb.SET_BAUD:
+            poller.set_baud(_number(request, int))
+            return "baud", f"{poller.baud}", _trial_note(poller)
+        case Verb.START_TRIAL:
+            poller.start_trial()
+            return TRIAL, "on", _trial_note(poller)
+        case Verb.STOP_TRIAL:
+            poller.stop_trial()
+            return TRIAL, "off", ""
+        case _:
+            raise ValueError(f"the poller cannot {request.verb}")
+
+
+def _trial_note(poller: Poller) -> str:
+    """How the cycles of a coin trial are cut; empty without one."""
+    return "" if poller.trial is None else str(poller.trial)
+
+
+def _number(request: Request, kind: Callable[[str], N]) -> N:
+    """The request's value; its refusal is read by an operator."""
+    try:
+        return kind(request.value)
+    except ValueError:
+        raise ValueError(f"{request.verb} needs a number, not {request.value[:20]!r}") from None
