@@ -160,13 +160,27 @@ def test_stopping_aborts_since_an_orderly_stop_may_hang(system):
 def test_an_ended_stream_and_a_silent_one_are_problems(system, monkeypatch):
     card = SoundCard(AudioPlan())
     card.start(lambda block: None)
-    now = soundcard.time.monotonic_ns()
-    monkeypatch.setattr(soundcard.time, "monotonic_ns", lambda: now + 2_000_000_000)
-    assert card.problem().startswith("no sound for 2.")
+    passed_s, begun = [0.0], soundcard.time.monotonic_ns()
+    monkeypatch.setattr(soundcard.time, "monotonic_ns", lambda: begun + int(passed_s[0] * 1e9))
+    deliver(system, np.zeros((960, 2)))
+    passed_s[0] = 1.0
+    assert card.problem() is None
+    passed_s[0] = 2.0
+    assert card.problem() == "no sound for 2.0 s"
     deliver(system, np.zeros((960, 2)))
     assert card.problem() is None
     system.streams[0].options["finished_callback"]()
     assert card.problem() == "the sound system ended the stream"
+
+
+def test_the_first_block_may_take_as_long_as_an_idle_input_takes_to_wake(system, monkeypatch):
+    card = SoundCard(AudioPlan())
+    card.start(lambda block: None)
+    begun = soundcard.time.monotonic_ns()
+    monkeypatch.setattr(soundcard.time, "monotonic_ns", lambda: begun + 3_000_000_000)
+    assert card.problem() is None
+    monkeypatch.setattr(soundcard.time, "monotonic_ns", lambda: begun + 5_000_000_000)
+    assert card.problem().startswith("no sound for 5.")
 
 
 def test_a_second_start_looks_for_the_input_afresh_by_name(system):

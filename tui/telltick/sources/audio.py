@@ -12,6 +12,7 @@ import numpy.typing as npt
 Samples = npt.NDArray[np.int16]
 
 SILENT_AFTER_S = 1.5  # blocks come every 20 ms; a source silent for this long has gone or has stalled
+FIRST_BLOCK_S = 4.0  # but the first may take this long: a sound server's idle input wakes after up to 2 s
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ import numpy as np
 
 from telltick.model.errors import DeviceError
 from telltick.model.plan import AudioPlan
-from telltick.sources.audio import SILENT_AFTER_S, AudioBlock
+from telltick.sources.audio import FIRST_BLOCK_S, SILENT_AFTER_S, AudioBlock
 
 BLOCK_S = 0.02
 LATENCY_S = 0.08  # buffering asked of the sound system: deep enough to ride out a busy machine
@@ -133,7 +133,7 @@ class SoundCard:
         self._stream: Any = None
         self._started = False
         self._ended = threading.Event()
-        self._last_ns = 0
+        self._last_ns, self._heard = 0, False
 
     def start(self, sink: Callable[[AudioBlock], None]) -> None:
         """Open the input and deliver its blocks.
@@ -151,7 +151,7 @@ class SoundCard:
         found = self._find()
         channels = _opened_channels(found, self._plan.channel)
         self._ended = ended = threading.Event()
-        self._last_ns = time.monotonic_ns()
+        self._last_ns, self._heard = time.monotonic_ns(), False
         try:
             with _quiet_descriptor():
                 self._stream = sd.RawInputStream(
@@ -184,7 +184,8 @@ class SoundCard:
         if self._ended.is_set():
             return "the sound system ended the stream"
         silent_s = (time.monotonic_ns() - self._last_ns) / NS_PER_S
-        return f"no sound for {silent_s:.1f} s" if silent_s > SILENT_AFTER_S else None
+        patience_s = SILENT_AFTER_S if self._heard else FIRST_BLOCK_S
+        return f"no sound for {silent_s:.1f} s" if silent_s > patience_s else None
 
     def _deliver_to(
         self, sink: Callable[[AudioBlock], None], channels: int
@@ -196,7 +197,7 @@ class SoundCard:
             samples = np.frombuffer(bytes(indata), dtype=np.int16)
             if channels > 1:
                 samples = samples[channel::channels].copy()
-            self._last_ns = arrival_ns
+            self._last_ns, self._heard = arrival_ns, True
             sink(AudioBlock(samples, arrival_ns, bool(status.input_overflow)))
 
         return callback
