@@ -146,7 +146,7 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     bins = effective_bins(level)
     slots = np.log(np.maximum(rows.slots[:, use].sum(axis=1, dtype=np.float64), 1e-30))
     slot_s = _slot_times(rows)
-    spread = 1 / np.sqrt(mean_shape(np.median(rows.core_frames[polled]), bins))
+    spread = 1 / np.sqrt(mean_shape(np.median(np.maximum(rows.core_frames[polled], 1)), bins))
     at_s = rows.core_s[polled]
     floor = _floors(slot_s, slots, at_s, float(spread))
     inner = Window(
@@ -275,7 +275,7 @@ def clipped_floor(log_powers: Floats, spread: float, passes: int = 5) -> Floats:
     """
     if not log_powers.size:
         return np.full(len(log_powers), np.nan)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore", divide="ignore"):
         enough = np.isfinite(log_powers).sum(axis=1) >= 3
         rows = log_powers[enough]
         quarter = np.isfinite(rows).sum(axis=1) // 4
