@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from telltick.engine.replay import SavedFeed
+from telltick.engine.viewing import KEEP_S, LONG_STEP, SLACK_S
 from telltick.model.clock import NS, Anchor
 from telltick.model.readings import Verdict
 from telltick.model.session import Ending
@@ -19,6 +20,7 @@ from tests.engine.sessions import RATE, STARTED, bench_facts, moved, rendered, w
 
 MINUTES = 60
 SEGMENT_MINUTES = 10
+POLLS_A_SECOND = 5
 
 
 @pytest.fixture(scope="module")
@@ -82,3 +84,19 @@ def test_later_pictures_read_only_what_is_new(hour, read):
     # Each picture reads the last ten seconds for the level; measuring adds a little around the new audio.
     assert np.mean(read) <= 12 * RATE
     assert sum(read) <= 10 * 30 * RATE
+
+
+def test_a_long_step_keeps_only_its_last_half_hour_in_memory_and_says_so(hour):
+    clock = [0]
+    feed = SavedFeed(hour, speed=64, clock_ns=lambda: clock[0])
+    feed.seek(60 * NS)
+    held = []
+    while clock[0] < 54 * NS:  # at 64x this plays nearly the whole hour
+        clock[0] += NS // 2
+        picture = feed.look(View())
+        held.append(picture.step.polls)
+    feed.close()
+    assert max(held) <= (KEEP_S + SLACK_S) * POLLS_A_SECOND * 1.02
+    assert picture.step.seconds == pytest.approx(KEEP_S, abs=SLACK_S + 60)
+    assert LONG_STEP in picture.step.warnings
+    assert picture.step.excess_db.value == pytest.approx(rendered(9, 60.0).truth[0].excess_db, abs=0.3)

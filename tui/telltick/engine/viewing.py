@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,9 @@ NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
 REREAD_S = (
     0.4  # audio that must be new before the meter is read again; the screen shows figures twice a second
 )
-KEEP_S = 4 * 3600.0  # rows of steps longer than this are forgotten at their old end
+KEEP_S = 1800.0  # of a step longer than this only the end is kept and read: a poll takes about 8 kB
+SLACK_S = 120.0  # older rows go two minutes at a time, so that the rest is seldom copied
+LONG_STEP = "This step is long: the reading is of its last half hour. Measuring the session reads all of it."
 
 
 class SessionView:
@@ -163,7 +166,10 @@ class SessionView:
             rows = analyst.rows(until_s - view.window_s, until_s)
             return {"window": waiting, "step": waiting, "spectrum": spectrum_of(rows) if rows else None}
         begin_s = float(clock.nearest_s(step.start_ns)) + analyst.shift_s
-        self._backfilled, before = analyst.backfill(max(begin_s, until_s - KEEP_S)), self._backfilled
+        keep_from_s = max(begin_s, until_s - KEEP_S)
+        if keep_from_s - analyst.cover_s > SLACK_S:
+            analyst.forget_before(keep_from_s)
+        self._backfilled, before = analyst.backfill(keep_from_s), self._backfilled
         if not before:
             self._step_reading = (-1.0, 0.0, NOTHING)
         window, spectrum = self._read_window(begin_s, until_s, view.window_s)
@@ -194,6 +200,8 @@ class SessionView:
             return reading
         rows = self._analyst.rows(begin_s, until_s)
         reading = take_reading(rows, latency=self._analyst.latency) if rows else NOTHING
+        if until_s - begin_s > KEEP_S + SLACK_S:
+            reading = replace(reading, warnings=(*reading.warnings, LONG_STEP))
         self._step_reading = (begin_s, until_s, reading)
         return reading
 
