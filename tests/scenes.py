@@ -90,9 +90,10 @@ def poll_gate(
     jitter_s: float = 0.010,
     first_s: float | None = None,
     same: bool = True,
+    framing: Framing | None = None,
 ) -> Gate:
     """Polls at `rate` per second, each a request and a reply, on a schedule with known jitter."""
-    char_s = Framing().char_time_s(baud)
+    char_s = (framing or Framing()).char_time_s(baud)
     span = (request + reply) * char_s + turnaround_s
     count = int((seconds - 0.3 - span) * rate)
     due = (0.15 if first_s is None else first_s) + np.arange(count) / rate
@@ -114,9 +115,20 @@ def poll_gate(
 
 
 def line_hash(
-    rng: np.random.Generator, gate: Gate, count: int, rate_hz: int, baud: int, *, random_phase: bool = False
+    rng: np.random.Generator,
+    gate: Gate,
+    count: int,
+    rate_hz: int,
+    baud: int,
+    *,
+    random_phase: bool = False,
+    shift_hz: float = 0.0,
+    framing: Framing | None = None,
 ) -> Array:
-    """Unscaled audio of the line's edges, each an impulse through the passband."""
+    """Unscaled audio of the line's edges, each an impulse through the passband.
+
+    `shift_hz` is how far the spectrum is moved when the line is picked up at radio frequency.
+    """
     out = np.zeros(count)
     pad = int(0.03 * rate_hz)
     shapes: dict[tuple[bytes, int], Array] = {}
@@ -124,7 +136,7 @@ def line_hash(
         length = 1 << int(np.ceil(np.log2((end - start) * rate_hz + 2 * pad)))
         freq = np.fft.rfftfreq(length, 1 / rate_hz)
         if (data, length) not in shapes:
-            shapes[data, length] = _edge_spectrum(data, baud, freq)
+            shapes[data, length] = _edge_spectrum(data, baud, freq, shift_hz, framing or Framing())
         first = int(start * rate_hz) - pad
         spectrum = shapes[data, length] * np.exp(-2j * np.pi * freq * (start - first / rate_hz))
         if random_phase:
@@ -136,12 +148,14 @@ def line_hash(
     return out
 
 
-def _edge_spectrum(data: bytes, baud: int, freq_hz: Array) -> npt.NDArray[np.complex128]:
+def _edge_spectrum(
+    data: bytes, baud: int, freq_hz: Array, shift_hz: float, framing: Framing
+) -> npt.NDArray[np.complex128]:
     """Spectrum of the edges of one burst, through the passband."""
-    at, step = line_edges(data, baud, Framing())
+    at, step = line_edges(data, baud, framing)
     inside = passband(freq_hz) > 0
     out = np.zeros(len(freq_hz), dtype=complex)
-    turns = np.outer(freq_hz[inside], at)
+    turns = np.outer(freq_hz[inside] + shift_hz, at)
     out[inside] = passband(freq_hz[inside]) * (np.exp(-2j * np.pi * turns) * step).sum(axis=1)
     return out
 
@@ -160,6 +174,8 @@ def make_scene(
     random_phase: bool | None = None,
     poll_jitter_s: float = 0.010,
     noise_dbfs: float = NOISE_DBFS,
+    shift_hz: float = 0.0,
+    framing: Framing | None = None,
     **polls: float | bool,
 ) -> Scene:
     """One scene.
@@ -177,11 +193,13 @@ def make_scene(
         random_phase: hash picked up at radio frequency has a new phase with each poll.
         poll_jitter_s: known jitter of the schedule.
         noise_dbfs: level of the noise floor.
+        shift_hz: how far radio-frequency pick-up moves the hash's spectrum.
+        framing: of the characters, 8N1 unless given.
         polls: passed on to `poll_gate`.
     """
     rng = np.random.default_rng(seed)
     if gate is None:
-        gate = poll_gate(rng, seconds, baud=baud, jitter_s=poll_jitter_s, **polls)
+        gate = poll_gate(rng, seconds, baud=baud, jitter_s=poll_jitter_s, framing=framing, **polls)
     count = int(seconds * rate_hz)
     noise = band_noise(rng, count, rate_hz)
     ratio = 0.0 if excess_db is None else 10 ** (excess_db / 10) - 1
@@ -189,7 +207,9 @@ def make_scene(
     interference = np.zeros(count)
     if ratio:
         phase = bool(seed % 2) if random_phase is None else random_phase
-        raw = line_hash(rng, heard, count, rate_hz, baud, random_phase=phase)
+        raw = line_hash(
+            rng, heard, count, rate_hz, baud, random_phase=phase, shift_hz=shift_hz, framing=framing
+        )
         on_samples = float(np.sum(gate.on_s)) * rate_hz
         interference = raw * np.sqrt(ratio / (np.sum(raw**2) / on_samples))
     floor = np.ones(count)

@@ -5,13 +5,12 @@ from __future__ import annotations
 from telltick.model.clock import NS, Anchor, AudioClock
 from telltick.model.document import SessionDocument
 from telltick.model.marks import Mark, MarkKind, MarkRow, Origin, Step
+from telltick.model.measurement import Measurement, StepReading
 from telltick.model.readings import (
     Estimate,
     Latency,
-    Measurement,
     PollingFacts,
     Reading,
-    StepReading,
     TrialReading,
     Verdict,
 )

@@ -1,6 +1,7 @@
 import pytest
 
-from telltick.measure.levels import Calibration, Environment, expected_noise, s_units, thermal_dbm
+from telltick.measure.levels import expected_noise, s_units, thermal_dbm
+from telltick.model.on_air import Calibration, Environment
 from tests.measure.outside import rows_of
 
 

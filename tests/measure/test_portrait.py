@@ -3,7 +3,8 @@ import pytest
 
 from telltick.measure.cells import power_cells
 from telltick.measure.latency import find_latency
-from telltick.measure.portrait import Carrier, portrait
+from telltick.measure.portrait import portrait
+from telltick.model.characteristics import Carrier
 from telltick.model.readings import Estimate, Latency
 from tests.scenes import band_noise, poll_gate
 

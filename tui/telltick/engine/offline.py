@@ -16,7 +16,8 @@ from telltick.measure.reading import polling_facts, spectrum_of, take_reading
 from telltick.measure.rows import PollRows, measure_rows
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Step, steps_of
-from telltick.model.readings import Latency, Measurement, Reading, StepReading
+from telltick.model.measurement import Measurement, StepReading
+from telltick.model.readings import Latency, Reading
 from telltick.store.session import SessionReader
 
 CHUNK_S = 60.0

@@ -11,7 +11,8 @@ from typing import Any
 from telltick.export.values import audio_s, number, span_s, wall_utc
 from telltick.model.clock import NS
 from telltick.model.document import SessionDocument
-from telltick.model.readings import Measurement, Reading
+from telltick.model.measurement import Measurement
+from telltick.model.readings import Reading
 from telltick.model.text import plain_text
 
 _NOTE_LIMIT = 2_000

@@ -12,7 +12,7 @@ from telltick.export.json_out import session_document
 from telltick.export.vtt_out import captions_vtt
 from telltick.model.document import SessionDocument
 from telltick.model.errors import BadInputError, StorageError
-from telltick.model.readings import Measurement
+from telltick.model.measurement import Measurement
 
 FORMATS = ("csv", "json", "vtt")
 

@@ -10,13 +10,12 @@ from typing import Any
 from telltick.export.values import audio_s, number, span_s, wall_utc
 from telltick.model.document import SessionDocument
 from telltick.model.marks import Mark
+from telltick.model.measurement import Measurement, StepReading
 from telltick.model.readings import (
     Estimate,
     Latency,
-    Measurement,
     PollingFacts,
     Reading,
-    StepReading,
     TrialReading,
     Verdict,
 )

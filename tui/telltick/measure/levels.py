@@ -7,33 +7,15 @@ man-made and galactic noise after Rec. ITU-R P.372.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
-
 import numpy as np
+
+from telltick.model.on_air import Environment, ExpectedNoise
 
 BOLTZMANN = 1.380649e-23  # J/K, exact (SI)
 REFERENCE_K = 290.0
 _S9_HF_DBM, _S9_VHF_DBM = -73.0, -93.0
 _HF_BELOW_HZ = 30e6
 _UNIT_DB = 6.0
-
-
-@dataclass(frozen=True)
-class Calibration:
-    """A level known at the antenna socket and what the audio read.
-
-    Attributes:
-        input_dbm: level of the signal fed in.
-        audio_dbfs: level it made in the measured band.
-    """
-
-    input_dbm: float
-    audio_dbfs: float
-
-    def dbm(self, audio_dbfs: float) -> float:
-        """Level at the antenna socket that makes this audio level, while nothing reacts to level."""
-        return self.input_dbm + audio_dbfs - self.audio_dbfs
 
 
 def s_units(level_dbm: float, frequency_hz: float) -> str:
@@ -49,16 +31,6 @@ def s_units(level_dbm: float, frequency_hz: float) -> str:
     return f"S{unit}" if unit >= 1 else "below S1"
 
 
-class Environment(StrEnum):
-    """Kinds of place in Rec. ITU-R P.372, and the sky."""
-
-    CITY = "city"
-    RESIDENTIAL = "residential"
-    RURAL = "rural"
-    QUIET_RURAL = "quiet rural"
-    GALACTIC = "galactic"
-
-
 # Median noise figure of a lossless short monopole: c - d log10(f / MHz) dB above k T0 B, and how far the
 # upper and lower tenth of hours and places lie from it (P.372, Tables 1 and 2; galactic: its text).
 _MEDIAN = {
@@ -68,23 +40,6 @@ _MEDIAN = {
     Environment.QUIET_RURAL: (53.6, 28.6, 9.2, 4.6),
     Environment.GALACTIC: (52.0, 23.0, 2.0, 2.0),
 }
-
-
-@dataclass(frozen=True)
-class ExpectedNoise:
-    """External noise of an environment at one frequency.
-
-    Attributes:
-        figure_db: median F_am, dB above k T0 B.
-        dbm: median power in the bandwidth asked for.
-        low_dbm: exceeded nine tenths of the time and places.
-        high_dbm: exceeded one tenth.
-    """
-
-    figure_db: float
-    dbm: float
-    low_dbm: float
-    high_dbm: float
 
 
 def expected_noise(environment: Environment, frequency_hz: float, bandwidth_hz: float) -> ExpectedNoise:

@@ -8,13 +8,12 @@ full-scale sine of 1 kHz.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.frames import FULL_SCALE, Samples
 from telltick.measure.gating import GUARD_S, merged
+from telltick.model.characteristics import Heard
 from telltick.model.clock import Floats
 from telltick.model.traffic import Gate
 
@@ -63,19 +62,6 @@ def quasi_peak(audio: Floats, rate_hz: int) -> Floats:
         level += (charge if size > level else discharge) * (size - level)
         held[index] = level
     return np.asarray(_SINE_READS_RMS * lfilter([needle], [1, needle - 1], held))
-
-
-@dataclass(frozen=True)
-class Heard:
-    """How loud it sounds, in dBqps re a full-scale sine of 1 kHz.
-
-    Attributes:
-        floor_db: without the polls: they and a guard around them are cut out and the ends joined.
-        polled_db: as it is, polls included.
-    """
-
-    floor_db: float
-    polled_db: float
 
 
 def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:

@@ -8,13 +8,12 @@ alone would follow (harmonic summing as in Buccheri et al. 1983 and de Jager and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from telltick.measure.cells import running_median
 from telltick.measure.frames import FULL_SCALE, Powers, Samples
 from telltick.measure.robust import interval
+from telltick.model.characteristics import Period
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Estimate
 
@@ -30,23 +29,6 @@ _AROUND_HZ = 1.5
 _HARMONICS = (1, 2, 4, 8, 16, 32)
 _SUBMULTIPLE_SHARE = 0.7  # a shorter period that explains this share of the score is the true one
 _BLOCKS = 8
-
-
-@dataclass(frozen=True)
-class Period:
-    """A rhythm in the audio.
-
-    Attributes:
-        seconds: the period, with its 95 % interval.
-        phase_s: audio time at which a beat is strongest, the first one after zero.
-        score: -log10 of the chance that noise alone has such lines at one given period.
-        p_value: chance of a score this high at any period, in audio without rhythm.
-    """
-
-    seconds: Estimate
-    phase_s: float
-    score: float
-    p_value: float
 
 
 def find_period(samples: Samples, first_sample: int, rate_hz: int, band: Band | None = None) -> Period | None:

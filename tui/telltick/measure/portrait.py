@@ -9,9 +9,6 @@ the other needs another latency; else nothing is claimed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
-
 import numpy as np
 
 from telltick.measure.cells import CELL_S
@@ -19,6 +16,7 @@ from telltick.measure.frames import Powers
 from telltick.measure.gating import GUARD_S, merged, touches
 from telltick.measure.latency import flattened, latency_maps, search_lags_s
 from telltick.measure.robust import student_t
+from telltick.model.characteristics import Carrier, Portrait
 from telltick.model.clock import Floats
 from telltick.model.readings import Latency
 from telltick.model.traffic import Gate
@@ -32,44 +30,6 @@ _ELSEWHERE_MARGIN = 0.04  # lags are tried every millisecond: a match may come o
 _MIN_POLLS = 20
 _BLOCKS = 20
 _CRASH = 100.0  # power over the floor beyond which a cell is a crash, not a poll: 20 dB
-
-
-class Carrier(StrEnum):
-    """Which part of a poll the interference comes with."""
-
-    REQUEST = "carried by the request bytes"
-    REPLY = "carried by the reply bytes"
-    BYTES = "carried by the bytes both ways"
-    TURNAROUND = "between request and reply"
-    WHOLE = "from the request's start to the reply's end"
-    UNKNOWN = "cannot tell"
-
-
-@dataclass(frozen=True)
-class Portrait:
-    """Mean response around a poll.
-
-    Attributes:
-        at_s: shape (cells,), time from the start of the request, latency taken out.
-        ratio: shape (cells,), mean power over the noise floor; 1 is the floor.
-        low: shape (cells,), lower end of its 95 % band (one cell at a time).
-        high: shape (cells,).
-        request_s: median length of the request.
-        reply_s: median (start, end) of the reply, counted like `at_s`; None without replies.
-        carrier: which bytes carry the interference.
-        lead: standard errors by which `carrier` (or the best guess, where it cannot be told) leads.
-        polls: polls averaged.
-    """
-
-    at_s: Floats
-    ratio: Floats
-    low: Floats
-    high: Floats
-    request_s: float
-    reply_s: tuple[float, float] | None
-    carrier: Carrier
-    lead: float
-    polls: int
 
 
 def portrait(

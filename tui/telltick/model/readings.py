@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.model.clock import Floats
-from telltick.model.marks import Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,14 +134,6 @@ class PollingFacts:
 
 
 @dataclass(frozen=True)
-class StepReading:
-    """The reading of one step."""
-
-    step: Step
-    reading: Reading
-
-
-@dataclass(frozen=True)
 class TrialReading:
     """What a coin trial has shown so far. Valid at every moment, however often it is looked at.
 
@@ -179,16 +170,3 @@ class TrialReading:
     def p_value(self) -> float:
         """At most the chance of ever reaching odds this high if no slot differed (Ville's inequality)."""
         return float(min(1.0, 10.0**-self.highest_log10_e))
-
-
-@dataclass(frozen=True)
-class Measurement:
-    """Everything measured of a session."""
-
-    polling: PollingFacts
-    latency: Latency | None
-    whole: Reading
-    steps: tuple[StepReading, ...]
-    spectrum: Spectrum | None = None
-    warnings: tuple[str, ...] = ()
-    trial: TrialReading | None = None

@@ -1,0 +1,72 @@
+"""Everything measured of a session, in one object."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from telltick.model.answers import NO_ANSWERS, Answers
+from telltick.model.characteristics import BitsHeard, CharacterRate, Heard, Period, Portrait
+from telltick.model.marks import Step
+from telltick.model.on_air import OnAir
+from telltick.model.readings import Latency, PollingFacts, Reading, Spectrum, TrialReading
+
+
+@dataclass(frozen=True)
+class StepReading:
+    """What was measured of one step.
+
+    Attributes:
+        step: where it lies and how the bench stood.
+        reading: N, I, excess, verdict.
+        heard: how loud it sounds; None with less than a second of either kind of audio.
+        character: the character rate that the audio speaks of; None where it cannot be told.
+        portrait: mean response around its polls; None with too few or no clear latency.
+        more_s: seconds still needed until the excess is known to within 0.5 dB either way; 0 when it is, None
+            when it cannot be told.
+        on_air: levels at the antenna socket; None without a calibration.
+    """
+
+    step: Step
+    reading: Reading
+    heard: Heard | None = None
+    character: CharacterRate | None = None
+    portrait: Portrait | None = None
+    more_s: float | None = None
+    on_air: OnAir | None = None
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """Everything measured of a session.
+
+    Attributes:
+        polling: how the radio was polled.
+        latency: serial time to audio time; None when none stands out.
+        whole: all steps together.
+        steps: each step by itself.
+        spectrum: quiet and active, over the whole.
+        warnings: one sentence each.
+        trial: the coin trial; None without one.
+        portrait: mean response around the polls of the whole.
+        heard: how loud the whole sounds.
+        character: the character rate that the whole speaks of.
+        bits: whether the bits themselves are heard; None where bytes or baud are not known.
+        period: the rhythm found in the audio alone; looked for only where there is no serial traffic.
+        on_air: levels at the antenna socket; None without a calibration.
+        answers: what the steps say when set against each other.
+    """
+
+    polling: PollingFacts
+    latency: Latency | None
+    whole: Reading
+    steps: tuple[StepReading, ...]
+    spectrum: Spectrum | None = None
+    warnings: tuple[str, ...] = ()
+    trial: TrialReading | None = None
+    portrait: Portrait | None = None
+    heard: Heard | None = None
+    character: CharacterRate | None = None
+    bits: BitsHeard | None = None
+    period: Period | None = None
+    on_air: OnAir | None = None
+    answers: Answers = NO_ANSWERS
