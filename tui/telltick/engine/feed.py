@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Protocol
 
 from telltick.model.marks import Mark
+from telltick.model.measurement import Measurement
 from telltick.model.session import SessionFacts, Verb
 from telltick.model.snapshot import Snapshot, View
 
@@ -22,6 +24,18 @@ class SessionFeed(Protocol):
 
     def look(self, view: View) -> Snapshot:
         """Measure and return what to show now."""
+
+    def measure(self, progress: Callable[[float], bool]) -> Measurement:
+        """Measure every step up to now, and what they say together; steps that are over are kept.
+
+        Takes from tenths of a second to many seconds: call it from a worker thread of its own, one at a time.
+
+        Args:
+            progress: told the share done, 0 to 1; answers False to give up.
+
+        Raises:
+            CancelledError: progress said to give up.
+        """
 
     def open_change(self, factor: str) -> int:
         """Begin hands-on time for a factor; returns the mark's number."""
