@@ -33,3 +33,7 @@ class DeviceError(BadInputError):
 
 class StorageError(TelltickError):
     """The disk refused a write."""
+
+
+class CancelledError(TelltickError):
+    """The user gave up waiting; nothing was written."""
