@@ -1,0 +1,245 @@
+"""Which character rate does the interference speak of? Baud and stop bits from the spectrum of the rise.
+
+Start and stop bits repeat with every character, so the spectrum of a line of characters is a comb with teeth
+at multiples of baud / bits, shaped by the bits themselves. The mean spectrum of the bursts, less that of the
+quiet beside them, is compared with what each standard rate would give:
+
+    m = log of the rise, r_c = log of the mean |X_c(f)|^2 of the bursts' bytes sent at candidate c,
+    both less their running mean over 500 Hz (which removes the unknown coupling and the receiver's passband),
+    score_c = correlation of m and r_c over the band.
+
+Where the bytes are not known, printable characters drawn at random stand in for them; that tells the comb
+but not rates whose teeth lie beyond the band. Interference picked up at radio frequency shows the same
+spectrum shifted by an unknown amount; since edges fall on multiples of the bit time, X repeats every baud,
+and all shifts are tried. A rate is named only if it leads by a clear margin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from telltick.measure.frames import FULL_SCALE, Samples
+from telltick.model.characteristics import CharacterRate
+from telltick.model.clock import Floats
+from telltick.model.framing import STANDARD_BAUD, Framing, line_edges
+from telltick.model.readings import Band
+from telltick.model.traffic import Gate, Ints
+
+CANDIDATES = tuple((baud, Framing(stop_bits=stop)) for stop in (1, 2) for baud in STANDARD_BAUD)
+MARGIN = 0.08  # lead in correlation over the best candidate of another rate
+LEAST_SCORE = 0.4
+SHIFTED_MARGIN = 0.15  # shifts give every candidate many chances
+_DETREND_HZ = 500.0
+_GRID_HZ = 8.0
+_MOST_BURSTS = 200
+_PRINTABLE = np.frombuffer(b"0123456789ABCDEF;", dtype=np.uint8)
+_STAND_INS = 24
+
+
+@dataclass(frozen=True)
+class BurstSpectra:
+    """Summed power spectra of equally long bursts and of equal stretches of quiet beside them.
+
+    Attributes:
+        freq_hz: shape (lines,), a fixed grid of 8 Hz over the band.
+        active: shape (lines,), sum over bursts.
+        quiet: shape (lines,), sum over the same number of quiet stretches.
+        bursts: how many.
+        length_s: length of each window.
+        data: bytes of each burst; empty where they are not known.
+    """
+
+    freq_hz: Floats
+    active: Floats
+    quiet: Floats
+    bursts: int
+    length_s: float
+    data: tuple[bytes, ...] = ()
+
+    def plus(self, other: BurstSpectra) -> BurstSpectra:
+        """Both together; they must have windows of one length."""
+        return BurstSpectra(
+            self.freq_hz,
+            self.active + other.active,
+            self.quiet + other.quiet,
+            self.bursts + other.bursts,
+            self.length_s,
+            self.data + other.data,
+        )
+
+
+def burst_length_s(gate: Gate) -> float | None:
+    """Length of the window: the median length of the bursts from the radio, else of all bursts."""
+    length_s = gate.end_s - gate.start_s
+    chosen = length_s[gate.rx] if gate.rx.any() else length_s
+    return float(np.median(chosen)) if len(chosen) else None
+
+
+def burst_spectra(
+    samples: Samples,
+    first_sample: int,
+    rate_hz: int,
+    gate: Gate,
+    *,
+    length_s: float,
+    band: Band | None = None,
+) -> BurstSpectra:
+    """Spectra of the bursts of about this length that a stretch of audio wholly holds, quiet beside included.
+
+    Args:
+        samples: shape (n,), audio as recorded.
+        first_sample: index of ``samples[0]`` in the recording.
+        rate_hz: sample rate.
+        gate: bursts in audio time, latency applied.
+        length_s: length of the window, as from `burst_length_s`.
+        band: the band to look at, 300-2700 Hz unless given.
+    """
+    band = band or Band()
+    freq_hz = np.arange(band.low_hz + 50, band.high_hz - 50, _GRID_HZ)
+    chosen, quiet_s = _bursts_with_quiet(gate, length_s)
+    count = round(length_s * rate_hz)
+    at = np.rint(gate.start_s[chosen] * rate_hz).astype(int) - first_sample
+    beside = np.rint(quiet_s * rate_hz).astype(int) - first_sample
+    inside = (np.minimum(at, beside) >= 0) & (np.maximum(at, beside) + count <= len(samples))
+    inside[np.flatnonzero(inside)[_MOST_BURSTS:]] = False
+    at, beside, chosen = at[inside], beside[inside], chosen[inside]
+    data = tuple(gate.data[i] for i in chosen) if gate.data else ()
+    active = _power(samples, at, count, rate_hz, freq_hz)
+    return BurstSpectra(
+        freq_hz, active, _power(samples, beside, count, rate_hz, freq_hz), len(at), length_s, data
+    )
+
+
+def _bursts_with_quiet(gate: Gate, length_s: float) -> tuple[Ints, Floats]:
+    """Bursts of about the length, and where an equally long quiet stretch beside their poll begins."""
+    near = np.abs(gate.end_s - gate.start_s - length_s) < 0.25 * length_s
+    chosen = np.flatnonzero(near)
+    first, last = gate.poll_start_s, gate.poll_end_s
+    room = np.append(first[1:], np.inf) - last
+    poll = gate.poll[chosen]
+    after = last[poll] + np.minimum(0.02, np.maximum(room[poll] - length_s, 0) / 2)
+    has = room[poll] > length_s + 0.01
+    return chosen[has], after[has]
+
+
+def _power(samples: Samples, at: Ints, count: int, rate_hz: int, freq_hz: Floats) -> Floats:
+    """Sum over windows of the power at each frequency."""
+    if not len(at):
+        return np.zeros(len(freq_hz))
+    window = np.hanning(count + 2)[1:-1] / FULL_SCALE
+    pieces = samples[at[:, None] + np.arange(count)] * window
+    size = 1 << int(np.ceil(np.log2(max(count, rate_hz / _GRID_HZ) * 2)))
+    lines = np.abs(np.fft.rfft(pieces, size, axis=1)) ** 2
+    return np.asarray(np.interp(freq_hz, np.fft.rfftfreq(size, 1 / rate_hz), lines.sum(axis=0)))
+
+
+def character_rate(
+    spectra: BurstSpectra, candidates: Sequence[tuple[int, Framing]] = CANDIDATES
+) -> CharacterRate | None:
+    """The character rate that the rise speaks of, or None when no candidate leads clearly.
+
+    Args:
+        spectra: of a few dozen bursts at least.
+        candidates: rates and framings to choose from.
+    """
+    rise = _feature(spectra)
+    if rise is None:
+        return None
+    templates = [_template(spectra, *one) for one in candidates]
+    at_rest = _leader(candidates, [_score(rise, spectra, one) for one in templates], MARGIN)
+    if at_rest is not None:
+        return at_rest
+    return _leader(candidates, [_best_shift(rise, spectra, one) for one in templates], SHIFTED_MARGIN)
+
+
+def _leader(
+    candidates: Sequence[tuple[int, Framing]], scores: list[tuple[float, float]], margin: float
+) -> CharacterRate | None:
+    """The best candidate when it leads all of another baud by the margin; scores are (correlation, shift)."""
+    best = int(np.argmax([score for score, _ in scores]))
+    baud, framing = candidates[best]
+    score, shift_hz = scores[best]
+    others = [s for (b, _), (s, _) in zip(candidates, scores, strict=True) if b != baud]
+    same = [s for (b, f), (s, _) in zip(candidates, scores, strict=True) if b == baud and f != framing]
+    lead = score - max(others, default=-1.0)
+    if score < LEAST_SCORE or lead < margin:
+        return None
+    sure = score - max(same, default=-1.0) >= margin / 2
+    return CharacterRate(baud, framing if sure else None, score, lead, shift_hz)
+
+
+def _feature(spectra: BurstSpectra) -> Floats | None:
+    """Detrended log of the rise; None where hardly anything rises."""
+    rise = spectra.active - spectra.quiet
+    floor = _floor(spectra)
+    if spectra.bursts < 10 or np.mean(rise) < floor:
+        return None
+    return _detrended(np.log(np.maximum(rise, 0) + floor))
+
+
+def _floor(spectra: BurstSpectra) -> float:
+    """What is added before the logarithm so that chance in weak lines does not count."""
+    rise = np.maximum(spectra.active - spectra.quiet, 0)
+    chance = float(np.median(spectra.active + spectra.quiet)) / np.sqrt(max(spectra.bursts, 1))
+    return float(0.05 * np.median(rise) + 2 * chance)
+
+
+def _template(spectra: BurstSpectra, baud: int, framing: Framing) -> Floats:
+    """Mean |X(f)|^2 of the bytes sent at this rate, through the window; shape (baud / 8 Hz,), one period."""
+    period = round(baud / _GRID_HZ)
+    total = np.zeros(period)
+    bursts = list(spectra.data) if any(spectra.data) else _stand_ins(spectra.length_s, baud, framing)
+    for data in set(bursts):
+        at, step = line_edges(data, baud, framing)
+        inside = at < spectra.length_s
+        window = np.sin(np.pi * at[inside] / spectra.length_s) ** 2
+        line = np.zeros(period)
+        np.add.at(line, np.rint(at[inside] * baud).astype(int) % period, step[inside] * window)
+        total += bursts.count(data) * np.abs(np.fft.fft(line)) ** 2
+    return total
+
+
+def _stand_ins(length_s: float, baud: int, framing: Framing) -> list[bytes]:
+    """Random printable characters that fill the window."""
+    rng = np.random.default_rng(baud + framing.bits_per_char)
+    count = max(1, int(length_s / framing.char_time_s(baud)))
+    return [rng.choice(_PRINTABLE, count).tobytes() for _ in range(_STAND_INS)]
+
+
+def _scores_by_shift(rise: Floats, spectra: BurstSpectra, template: Floats, shifts: Ints) -> Floats:
+    """Correlation of the rise with the template shifted by lines of the grid."""
+    first = round(float(spectra.freq_hz[0]) / _GRID_HZ)
+    measured = np.maximum(spectra.active - spectra.quiet, 0)
+    line = (first + np.arange(len(rise)) + shifts[:, None]) % len(template)
+    power = template[line]
+    scaled = power * (measured.mean() / np.maximum(power.mean(axis=1, keepdims=True), 1e-300))
+    shape = _detrended(np.log(scaled + _floor(spectra)))
+    shape -= shape.mean(axis=1, keepdims=True)
+    centred = rise - rise.mean()
+    size = np.sqrt(np.sum(shape**2, axis=1) * np.sum(centred**2))
+    return np.asarray(shape @ centred / np.maximum(size, 1e-300))
+
+
+def _score(rise: Floats, spectra: BurstSpectra, template: Floats) -> tuple[float, float]:
+    return float(_scores_by_shift(rise, spectra, template, np.zeros(1, dtype=np.int64))[0]), 0.0
+
+
+def _best_shift(rise: Floats, spectra: BurstSpectra, template: Floats) -> tuple[float, float]:
+    """Best correlation over all shifts, and that shift in Hz."""
+    shifts = np.arange(0, len(template), 2)
+    parts = np.array_split(shifts, max(1, len(shifts) // 500))
+    scores = np.concatenate([_scores_by_shift(rise, spectra, template, part) for part in parts])
+    best = int(np.argmax(scores))
+    return float(scores[best]), float(shifts[best] * _GRID_HZ)
+
+
+def _detrended(curve: Floats) -> Floats:
+    """A curve over frequency (last axis) less its running mean over 500 Hz, shorter at the ends."""
+    reach = round(_DETREND_HZ / _GRID_HZ / 2)
+    total = np.cumsum(np.concatenate([np.zeros((*curve.shape[:-1], 1)), curve], axis=-1), axis=-1)
+    index = np.arange(curve.shape[-1])
+    low, high = np.maximum(index - reach, 0), np.minimum(index + reach + 1, curve.shape[-1])
+    return np.asarray(curve - (total[..., high] - total[..., low]) / (high - low))
