@@ -91,16 +91,26 @@ def _unknown_key(table: dict[str, Any], kind: Any, prefix: str) -> str | None:
             advice = f"did you mean {prefix}{near[0]}?" if near else f"it may hold {', '.join(sorted(hints))}"
             return f"there is no key {prefix}{key}; {advice}"
         inner = _dataclass_in(hints[key])
-        if inner is not None and isinstance(value, dict):
-            unknown = _unknown_key(value, inner, f"{prefix}{key}.")
+        if inner is None:
+            continue
+        for place, table_inside in _tables_in(f"{prefix}{key}", value):
+            unknown = _unknown_key(table_inside, inner, f"{place}.")
             if unknown is not None:
                 return unknown
     return None
 
 
+def _tables_in(place: str, value: Any) -> list[tuple[str, dict[str, Any]]]:
+    """The table at a key, or each of its list of tables, with its place."""
+    if isinstance(value, list):
+        return [(f"{place}[{i}]", one) for i, one in enumerate(value) if isinstance(one, dict)]
+    return [(place, value)] if isinstance(value, dict) else []
+
+
 def _dataclass_in(hint: Any) -> Any:
     """The dataclass among the alternatives of a type hint, if any."""
-    options = typing.get_args(hint) if isinstance(hint, types.UnionType) else (hint,)
+    listed = isinstance(hint, types.UnionType) or typing.get_origin(hint) is tuple
+    options = typing.get_args(hint) if listed else (hint,)
     return next((option for option in options if dataclasses.is_dataclass(option)), None)
 
 
@@ -132,7 +142,7 @@ def _explain(message: str, prefix: str, table: dict[str, Any], kind: Any) -> str
 def _choices(kind: Any, path: str) -> tuple[str, ...]:
     """The words allowed at a key such as ``poll.handshake``."""
     hint = kind
-    for key in path.split("."):
+    for key in re.sub(r"\[\d+\]", "", path).split("."):
         hint = typing.get_type_hints(_dataclass_in(hint))[key]
     return typing.get_args(hint)
 

@@ -1,0 +1,274 @@
+"""The walk through a round: proposes the next task, sees by the session itself when it is done, and measures.
+
+A walk keeps nothing that the session does not hold: what was done stands in the journal as marks, what was
+measured is measured again from the audio. It only remembers which task comes next.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from telltick.model.cautions import BY_FACTOR
+from telltick.model.marks import Mark, MarkKind
+from telltick.model.readings import Reading, Verdict
+from telltick.model.rounds import Round, Task, TaskResult, Walk, WalkPhase
+from telltick.model.session import Verb
+from telltick.model.snapshot import Snapshot
+
+PATIENCE_S = 15.0  # for the recorder to do as it was asked
+Ask = Callable[[Verb, str], None]
+
+
+@dataclass(frozen=True)
+class _Progress:
+    """How far measuring is."""
+
+    words: str
+    share: float
+    left_s: float | None
+    over: bool
+
+
+class Walker:
+    """Leads through one round."""
+
+    def __init__(self, round_: Round, ask: Ask) -> None:
+        """Take up a round.
+
+        Args:
+            round_: what to do.
+            ask: puts a request to the recorder.
+        """
+        self._round = round_
+        self._ask = ask
+        self._baseline: Mapping[str, str] | None = None
+        self._at = -1
+        self._results: list[TaskResult] = []
+        self._begun_ns = 0
+        self._measuring_ns: int | None = None
+
+    def look(self, snapshot: Snapshot) -> Walk:
+        """Where the walk stands after this picture of the session."""
+        if self._baseline is None:
+            self._baseline = dict(snapshot.setup)
+            self._begin(snapshot)
+        if self._at >= len(self._round.tasks):
+            return self._state(WalkPhase.DONE, "the round is done")
+        if self._measuring_ns is None:
+            waiting = self._until_ready(snapshot)
+            if waiting is not None:
+                return waiting
+            self._measuring_ns = snapshot.now_ns
+        return self._measure(snapshot)
+
+    def skip(self, snapshot: Snapshot, why: str = "left out by hand") -> None:
+        """Leave the present task out."""
+        task = self._task()
+        if task is not None:
+            if task.do == "trial" and snapshot.trial is not None and snapshot.trial.running:
+                self._ask(Verb.STOP_TRIAL, "")
+            self._finish(snapshot, why, skipped=True)
+
+    def back(self, snapshot: Snapshot) -> None:
+        """Take the task before up again."""
+        if self._at > 0:
+            self._results.pop()
+            self._at -= 2
+            self._begin(snapshot)
+
+    # ---- from task to task
+
+    def _task(self) -> Task | None:
+        return self._round.tasks[self._at] if 0 <= self._at < len(self._round.tasks) else None
+
+    def _begin(self, snapshot: Snapshot) -> None:
+        """Go on to the next task, and set off what the recorder does by itself."""
+        self._at += 1
+        self._begun_ns, self._measuring_ns = snapshot.now_ns, None
+        task = self._task()
+        if task is None:
+            return
+        needless = _needless(task, self._value(task), snapshot)
+        if needless:
+            self._finish(snapshot, needless, skipped=True)
+        elif task.do == "polling" and snapshot.polling.available:
+            if snapshot.polling.on != (task.value == "on"):
+                self._ask(Verb.START_POLLING if task.value == "on" else Verb.STOP_POLLING, "")
+        elif task.do == "trial" and not (snapshot.trial is not None and snapshot.trial.running):
+            self._ask(Verb.START_TRIAL, "")
+
+    def _finish(self, snapshot: Snapshot, words: str, *, skipped: bool = False) -> None:
+        task = self._task()
+        assert task is not None
+        self._results.append(TaskResult(task, skipped, words))
+        self._begin(snapshot)
+
+    def _value(self, task: Task) -> str:
+        """The value that a task proposes."""
+        if task.do == "return":
+            return (self._baseline or {}).get(task.factor, "")
+        return task.value
+
+    # ---- before measuring
+
+    def _until_ready(self, snapshot: Snapshot) -> Walk | None:
+        """What is waited for; None when measuring can begin."""
+        task = self._task()
+        assert task is not None
+        if task.do in ("change", "return"):
+            return self._until_changed(task, snapshot)
+        if task.do == "polling" and snapshot.polling.on != (task.value == "on"):
+            if not snapshot.polling.available:
+                return self._state(WalkPhase.YOURS, f"turn your own program's polling {task.value}")
+            return self._waiting(snapshot, f"asked the recorder to turn polling {task.value}")
+        if task.do == "trial" and not (snapshot.trial is not None and snapshot.trial.running):
+            return self._waiting(snapshot, "asked the recorder for a coin trial")
+        return None
+
+    def _until_changed(self, task: Task, snapshot: Snapshot) -> Walk | None:
+        open_mark = snapshot.open_mark
+        if open_mark is not None and open_mark.factor == task.factor:
+            return self._state(WalkPhase.HANDS_ON, "confirm the new value when your hands are off")
+        if any(_settles(mark, task.factor, self._begun_ns) for mark in snapshot.marks):
+            return None
+        if _same(snapshot.setup.get(task.factor, ""), self._value(task)):
+            return None  # it stands so already: measured as it is
+        return self._state(WalkPhase.YOURS, task.say)
+
+    def _waiting(self, snapshot: Snapshot, words: str) -> Walk:
+        waited_s = (snapshot.now_ns - self._begun_ns) / 1e9
+        if waited_s > PATIENCE_S:
+            words = f"{words} {waited_s:.0f} s ago, and it has not answered: see the notices, or skip"
+        return self._state(WalkPhase.WAITING, words)
+
+    # ---- measuring
+
+    def _measure(self, snapshot: Snapshot) -> Walk:
+        task = self._task()
+        assert task is not None
+        assert self._measuring_ns is not None
+        if task.do == "trial":
+            found = _trial_progress(task, snapshot, (snapshot.now_ns - self._measuring_ns) / 1e9)
+        else:
+            found = _progress(task, snapshot)
+        if not found.over:
+            return self._state(WalkPhase.MEASURING, found.words, found.share, found.left_s)
+        if task.do == "trial" and snapshot.trial is not None and snapshot.trial.running:
+            self._ask(Verb.STOP_TRIAL, "")
+        self._finish(snapshot, found.words)
+        return self.look(snapshot)
+
+    def _state(
+        self, phase: WalkPhase, progress: str, share: float = 0.0, left_s: float | None = None
+    ) -> Walk:
+        task = self._task()
+        caution = ""
+        if task is not None and phase in (WalkPhase.YOURS, WalkPhase.HANDS_ON):
+            caution = " ".join(filter(None, (task.caution, BY_FACTOR.get(task.factor, ""))))
+        return Walk(
+            title=self._round.title,
+            number=self._at + 1,
+            count=len(self._round.tasks),
+            phase=phase,
+            task=task,
+            value=self._value(task) if task is not None else "",
+            progress=progress,
+            share=share,
+            seconds_left=left_s,
+            caution=caution,
+            results=tuple(self._results),
+        )
+
+
+def _needless(task: Task, value: str, snapshot: Snapshot) -> str:
+    """Why a task need not or cannot be done; empty when it should be."""
+    if task.do == "return" and value and _same(snapshot.setup.get(task.factor, ""), value):
+        return f"{task.factor} is {value}, as at the beginning"
+    if task.do == "trial" and not snapshot.polling.available:
+        return "a coin trial needs our own poller"
+    if task.do == "trial" and _log10_e(snapshot) >= math.log10(task.odds):
+        return "an earlier coin trial of this session has shown it"
+    return ""
+
+
+def _progress(task: Task, snapshot: Snapshot) -> _Progress:
+    """Measuring until the excess is known well enough."""
+    seconds, reading = snapshot.step_seconds, snapshot.step
+    if not snapshot.polling.on and snapshot.polling.available:
+        over = seconds >= task.shortest_s
+        words = f"the floor without polling: {_level(reading)}"
+        return _Progress(words, seconds / task.shortest_s, max(task.shortest_s - seconds, 0.0), over)
+    half_db = _half_width(reading)
+    if half_db is None:
+        left_s = task.longest_s - seconds
+        words = reading.warnings[0] if reading.warnings else "waiting for polls"
+        return _Progress(words, seconds / task.longest_s, None, left_s <= 0)
+    words = f"{_said(reading)} after {seconds:.0f} s"
+    needed_s = max(seconds * (half_db / task.within_db) ** 2, task.shortest_s)
+    if half_db <= task.within_db and seconds >= task.shortest_s:
+        return _Progress(words, 1.0, 0.0, over=True)
+    if seconds >= task.longest_s:
+        words += f"; within {task.within_db:g} dB would take {_time(needed_s)}, so it is left at that"
+        return _Progress(words, 1.0, 0.0, over=True)
+    if needed_s > task.longest_s:
+        left_s = task.longest_s - seconds
+        words += f"; it will not get within {task.within_db:g} dB in {task.longest_s:.0f} s"
+        return _Progress(words, seconds / task.longest_s, left_s, over=False)
+    return _Progress(words, min(seconds / needed_s, 1.0), needed_s - seconds, over=False)
+
+
+def _trial_progress(task: Task, snapshot: Snapshot, seconds: float) -> _Progress:
+    """A trial until the odds are as high as asked for, or its time is up."""
+    log10_e, wanted = _log10_e(snapshot), math.log10(task.odds)
+    cycles = snapshot.trial.cycles if snapshot.trial is not None else 0
+    words = f"odds against chance {_odds(log10_e)} after {cycles} cycles"
+    if log10_e >= wanted:
+        return _Progress(words, 1.0, 0.0, over=True)
+    if seconds >= task.longest_s:
+        return _Progress(f"{words}: no tie shown in {seconds:.0f} s", 1.0, 0.0, over=True)
+    left_s = seconds * (wanted / log10_e - 1) if log10_e > 0.3 else task.longest_s - seconds
+    return _Progress(words, max(log10_e / wanted, 0.0), min(left_s, task.longest_s - seconds), over=False)
+
+
+def _settles(mark: Mark, factor: str, since_ns: int) -> bool:
+    """Whether a mark is a change of the factor, confirmed since then."""
+    settled = mark.kind is MarkKind.CHANGE and mark.factor == factor and mark.settled_ns is not None
+    return settled and mark.t_ns >= since_ns
+
+
+def _same(one: str, other: str) -> bool:
+    return bool(other) and one.strip().casefold() == other.strip().casefold()
+
+
+def _half_width(reading: Reading) -> float | None:
+    excess = reading.excess_db
+    return None if excess is None else (excess.high - excess.low) / 2
+
+
+def _said(reading: Reading) -> str:
+    excess = reading.excess_db
+    assert excess is not None
+    half = (excess.high - excess.low) / 2
+    if reading.verdict is Verdict.NO_TIE:
+        return f"no tie found, excess {excess.value:+.1f} +-{half:.1f} dB"
+    return f"excess {excess.value:+.1f} +-{half:.1f} dB"
+
+
+def _level(reading: Reading) -> str:
+    return "not yet known" if reading.noise_dbfs is None else f"N {reading.noise_dbfs:.1f} dBFS"
+
+
+def _log10_e(snapshot: Snapshot) -> float:
+    return snapshot.trial.highest_log10_e if snapshot.trial is not None else 0.0
+
+
+def _odds(log10_e: float) -> str:
+    if log10_e >= 6:
+        return f"10^{int(log10_e)} to 1"
+    return f"{float(f'{10 ** max(log10_e, 0.0):.2g}'):.0f} to 1"
+
+
+def _time(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
