@@ -203,6 +203,16 @@ def _check_session(folder: Path, *, as_json: bool) -> int:
     return 1 if damaged else 0
 
 
+def _help(args: argparse.Namespace) -> int:
+    from telltick.ui.pages import contents, print_page
+
+    if args.topic is None:
+        print(contents())
+    else:
+        print_page(args.topic)
+    return 0
+
+
 def _screen_settings(args: argparse.Namespace) -> Settings:
     """Settings whose palette and keys can be used: found out before anything is recorded."""
     from telltick.ui.keymap import Keymap
@@ -231,4 +241,5 @@ VERBS: dict[str, Callable[[argparse.Namespace], int]] = {
     "measure": _measure,
     "export": _export,
     "check": _check,
+    "help": _help,
 }

@@ -43,6 +43,8 @@ def build_parser() -> argparse.ArgumentParser:
     )
     verb.add_argument("session", nargs="?", type=Path, metavar="SESSION", help="verify this session instead")
     verb.add_argument("--json", action="store_true", help="print one JSON object")
+    verb = verbs.add_parser("help", help="pages to read: start, station, method, format")
+    verb.add_argument("topic", nargs="?", metavar="TOPIC", help="which page; without one, what there is")
     return parser
 
 
