@@ -107,6 +107,7 @@ def main() -> None:
     parser.add_argument("--scenes", default=",".join(SCENES))
     parser.add_argument("--rates", default="5")
     parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--reply", type=int, default=23, help="bytes in a reply: sets the burst length")
     asked = parser.parse_args()
     print("bias, sd, r.m.s. in dB and coverage in %; then share of runs warned of reacting gain control")
@@ -119,7 +120,7 @@ def main() -> None:
                 for excess in EXCESSES_DB
                 for seed in seeds
             ]
-            results = table(jobs)
+            results = table(jobs, asked.processes)
             cells = " | ".join(line(results[scene, excess]) for excess in EXCESSES_DB)
             warned = "/".join(
                 f"{100 * np.mean([o.gain_warned for o in results[scene, excess]]):.0f}"

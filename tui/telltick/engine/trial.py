@@ -61,6 +61,7 @@ class _Part:
         done: cycles looked at so far.
         cells: power cells up to now, the last seconds of them.
         path: log odds after each cycle that counts.
+        path_ns: session time at which each of these cycles ended.
         contrasts: for each lag, drawn slot against the others.
     """
 
@@ -72,6 +73,7 @@ class _Part:
     done: int = 0
     cells: Cells | None = None
     path: list[Floats] = field(default_factory=list)
+    path_ns: list[Floats] = field(default_factory=list)
     contrasts: list[Floats] = field(default_factory=list)
 
     @property
@@ -180,6 +182,8 @@ class TrialFollower:
         path = part.mixture.add(levels[:, use], draws.slot[use])
         counts = draws.slot[use] != UNCOUNTED
         part.path.append(path[counts])
+        end_s = draws.start_s[use[counts]] + draws.slots * draws.slot_s
+        part.path_ns.append(self._reader.clock.t_at(end_s * self._rate_hz).astype(np.float64))
         part.contrasts.append(slot_contrasts(levels[:, use[counts]], draws.slot[use[counts]]))
         part.done += ready.stop
         return ready.stop == len(covered)
@@ -294,10 +298,11 @@ class TrialFollower:
         self, newest: TrialSlot, now_ns: int, parts: dict[tuple[int, int], _Part], said: list[str]
     ) -> TrialReading:
         """The odds of all parts together: their product, since each starts anew at one to one."""
-        path, contrasts, lags = [np.zeros(1)], [np.zeros(0)], []
+        path, path_ns, contrasts, lags = [np.zeros(1)], [np.zeros(0)], [np.zeros(0)], []
         fill = float(np.mean([part.fill for part in parts.values()])) if parts else 1.0
         for part in parts.values():
             path += [path[-1][-1] + piece for piece in [np.concatenate(part.path)] if len(piece)]
+            path_ns += part.path_ns
             lags.append(part.lag_s)
             if part.lag_s is not None and part.contrasts:
                 contrasts.append(np.concatenate(part.contrasts, axis=1)[part.mixture.best[0]])
@@ -320,6 +325,7 @@ class TrialFollower:
             difference_db=difference,
             latency_s=clear[-1] if clear else None,
             path_log10_e=log10_e,
+            path_ns=np.concatenate(path_ns),
             warnings=tuple(said),
         )
 

@@ -14,10 +14,11 @@ from telltick.engine.marking import Marker
 from telltick.engine.strip import StripMaker
 from telltick.engine.trial import TrialFollower
 from telltick.measure.reading import spectrum_of, take_reading
+from telltick.measure.verdict import judged_by, trial_between, verdict_with_trial
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
-from telltick.model.readings import Reading, Spectrum
+from telltick.model.readings import Reading, Spectrum, TrialReading
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.model.text import plain_text
@@ -122,7 +123,8 @@ class SessionView:
         self._tally.follow(self._reader.polls)
         gaps = tuple(gap for gap in self._reader.gaps if gap.start_ns <= now_ns)
         step = self._step_now(now_ns, begun)
-        readings = self._readings(view, sample, now_ns, step)
+        trial = self._trial.read(min(self._known_until(sample), sample), now_ns)
+        readings = self._readings(view, sample, now_ns, step, trial)
         return Snapshot(
             phase=phase,
             now_ns=now_ns,
@@ -140,7 +142,7 @@ class SessionView:
             marks=shown,
             open_mark=next((mark for mark in reversed(begun) if mark.hands_on), None),
             notices=self._notices(now_ns),
-            trial=self._trial.read(min(self._known_until(sample), sample), now_ns),
+            trial=trial,
         )
 
     def _speed(self) -> float:
@@ -154,8 +156,14 @@ class SessionView:
         steps = steps_of(self.facts.setup, marks, self._reader.start_ns, now_ns)
         return steps[-1] if steps and steps[-1].end_ns >= now_ns else None
 
-    def _readings(self, view: View, sample: int, now_ns: int, step: Step | None) -> dict[str, Any]:
-        """Window and step readings and the window's spectrum."""
+    def _readings(
+        self, view: View, sample: int, now_ns: int, step: Step | None, trial: TrialReading | None
+    ) -> dict[str, Any]:
+        """Window and step readings and the window's spectrum.
+
+        The window slides, so the verdict over it is that of the step: evidence that begins anew at every look
+        would find a tie in anything, given time.
+        """
         if not self._reader.anchors:
             return {}
         analyst, clock = self._analyst, self._reader.clock
@@ -165,7 +173,8 @@ class SessionView:
             waiting = Reading(0, 0.0, warnings=("Hands on: measuring goes on when the change is confirmed.",))
             rows = analyst.rows(until_s - view.window_s, until_s)
             return {"window": waiting, "step": waiting, "spectrum": spectrum_of(rows) if rows else None}
-        begin_s = float(clock.nearest_s(step.start_ns)) + analyst.shift_s
+        run_s = clock.runs[analyst.run][0] / clock.rate_hz  # before it another latency holds
+        begin_s = max(float(clock.nearest_s(step.start_ns)) + analyst.shift_s, run_s)
         keep_from_s = max(begin_s, until_s - KEEP_S)
         if keep_from_s - analyst.cover_s > SLACK_S:
             analyst.forget_before(keep_from_s)
@@ -173,7 +182,9 @@ class SessionView:
         if not before:
             self._step_reading = (-1.0, 0.0, NOTHING)
         window, spectrum = self._read_window(begin_s, until_s, view.window_s)
-        return {"window": window, "step": self._read_step(begin_s, until_s), "spectrum": spectrum}
+        in_step = trial_between(trial, step.start_ns, step.end_ns)
+        whole = verdict_with_trial(self._read_step(begin_s, until_s), in_step)
+        return {"window": judged_by(window, whole), "step": whole, "spectrum": spectrum}
 
     def _read_window(
         self, begin_s: float, until_s: float, window_s: float

@@ -51,6 +51,7 @@ class Latency:
         modulo_s: when the polls are strictly periodic, the period of which any multiple may be added.
         score: how far the peak stands out, in standard deviations of the search without it.
         at_s: moment, in seconds of serial time, for which `seconds` holds when there is drift.
+        locked: a user set it; nothing searches for it or follows it.
     """
 
     seconds: Estimate
@@ -58,6 +59,7 @@ class Latency:
     modulo_s: float | None = None
     score: float = 0.0
     at_s: float = 0.0
+    locked: bool = False
 
     def shift_s(self, serial_s: Floats) -> Floats:
         """The latency at serial times, drift included: ``gate.shifted(latency.shift_s(gate.start_s))``."""
@@ -150,6 +152,7 @@ class TrialReading:
             None with too few cycles or while no latency is clear.
         latency_s: the latency it was looked for at; None where every latency was tried and paid for.
         path_log10_e: shape (cycles,), the odds after each cycle.
+        path_ns: shape (cycles,), session time at which each of those cycles ended.
         warnings: one sentence each.
     """
 
@@ -164,6 +167,7 @@ class TrialReading:
     difference_db: Estimate | None = None
     latency_s: float | None = None
     path_log10_e: Floats = field(default_factory=lambda: np.zeros(0))
+    path_ns: Floats = field(default_factory=lambda: np.zeros(0))
     warnings: tuple[str, ...] = ()
 
     @property
