@@ -16,6 +16,7 @@ from telltick.model.readings import Reading, Verdict
 from telltick.model.rounds import Round, Task, TaskResult, Walk, WalkPhase
 from telltick.model.session import Verb
 from telltick.model.snapshot import Snapshot
+from telltick.store.rounds import load_rounds
 
 PATIENCE_S = 15.0  # for the recorder to do as it was asked
 Ask = Callable[[Verb, str], None]
@@ -29,6 +30,11 @@ class _Progress:
     share: float
     left_s: float | None
     over: bool
+
+
+def rounds_on_offer() -> tuple[dict[str, Round], tuple[str, ...]]:
+    """Every round that can be walked, by name, and a sentence about each file that cannot be used."""
+    return load_rounds()
 
 
 class Walker:
