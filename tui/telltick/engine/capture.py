@@ -37,6 +37,7 @@ class AudioCapture:
         *,
         now_ns: Callable[[], int],
         zero_ns: int,
+        wall_ns: Callable[[], int] = time.time_ns,
     ) -> None:
         """Prepare to record.
 
@@ -47,6 +48,7 @@ class AudioCapture:
             sink: takes blocks from the source's thread; its owner hands them to `take`.
             now_ns: session time.
             zero_ns: monotonic time of session time 0, which the blocks' stamps are on.
+            wall_ns: wall-clock time.
         """
         self._source = source
         self._writer = writer
@@ -54,6 +56,7 @@ class AudioCapture:
         self._sink = sink
         self._now_ns = now_ns
         self._zero_ns = zero_ns
+        self._wall_ns = wall_ns
         self._run = 0
         self._filter: ArrivalFilter | None = None  # None between runs
         self._last_arrival_ns = 0
@@ -144,6 +147,12 @@ class AudioCapture:
             self._decide_held()
             self._lose(GapKind.DEVICE_LOST, problem)
 
+    def break_off(self, note: str) -> None:
+        """Part what comes from what came: time has passed that no clock of the session saw."""
+        self._decide_held()
+        if self._filter is not None:
+            self._lose(GapKind.PAUSED, note)
+
     def pause(self, kind: GapKind, note: str) -> None:
         """Write no more until `resume`; blocks are let go, and a gap says why.
 
@@ -198,7 +207,7 @@ class AudioCapture:
     def _anchor(self, first: int) -> None:
         """Journal where the audio clock stands; a run's first anchor is at its first sample."""
         assert self._filter is not None
-        self._journal.add_anchor(Anchor(self._run, first, self._filter.t_ns(first), time.time_ns()))
+        self._journal.add_anchor(Anchor(self._run, first, self._filter.t_ns(first), self._wall_ns()))
         self._note_clipping()
 
     def _note_clipping(self) -> None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from telltick.engine.clocks import Clocks
 from telltick.model.errors import BadInputError, DeviceError
 from telltick.model.plan import AudioPlan, PollPlan, StationProfile
 from telltick.model.tap import TapPlan
@@ -33,6 +34,7 @@ class Inputs:
         poll: what to poll; None records audio only.
         open_port: opens the plan's port.
         bench: the simulated bench when that is what is recorded.
+        clocks: where the recorder looks for the time.
         zero_ns: monotonic time of session time 0.
         tap: the line that others talk on; then `poll` is None.
         open_tap: opens the tap's port.
@@ -47,6 +49,7 @@ class Inputs:
     tap: TapPlan | None = None
     open_tap: Callable[[TapPlan], Port] = _OPEN_TAP
     program: ProgramLine | None = None
+    clocks: Clocks = field(default_factory=Clocks)
 
     def close(self) -> None:
         """Let go of what belongs to the inputs as a whole."""

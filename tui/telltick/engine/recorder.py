@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import contextlib
 import queue
-import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
 from telltick.engine.capture import AudioCapture
+from telltick.engine.clocks import ClockWatch
 from telltick.engine.disk import DiskWatch
 from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
@@ -129,7 +129,9 @@ class _Session:
             self._events.put,
             now_ns=self.now_ns,
             zero_ns=self._zero_ns,
+            wall_ns=self._inputs.clocks.wall_ns,
         )
+        self._clocks = ClockWatch(self._inputs.clocks)
         rate_hz = self._inputs.audio.rate_hz
         self._disk = DiskWatch(recorder.folder, journal, self._capture, rate_hz, self.now_ns)
         self._line = self._make_line()
@@ -138,7 +140,7 @@ class _Session:
 
     def now_ns(self) -> int:
         """Session time."""
-        return time.monotonic_ns() - self._zero_ns
+        return self._inputs.clocks.mono_ns() - self._zero_ns
 
     def run(self) -> Ending:
         self._capture.start()
@@ -233,6 +235,20 @@ class _Session:
             on_change=self._events.put,
         )
 
+    def _watch_clocks(self) -> None:
+        """Say what the computer's clocks did; only a sleep touches the timeline."""
+        news = self._clocks.watch()
+        if news is None:
+            return
+        now_ns = self.now_ns()
+        if news.slept_s:
+            words = f"the computer slept for {news.slept_s:.0f} s"
+            self._capture.break_off(words)
+            self._journal.add_health(HealthNote(now_ns, "sleep", news.slept_s, words))
+        if news.set_s:
+            words = f"the computer's clock was set by {news.set_s:+.1f} s: session time goes on as it was"
+            self._journal.add_health(HealthNote(now_ns, "clock set", news.set_s, words))
+
     def _note_trouble(self, kind: str, note: str) -> None:
         self._events.put(Trouble(kind, note, self.now_ns()))
 
@@ -240,10 +256,11 @@ class _Session:
 
     def _take_events(self) -> None:
         try:
-            first = self._events.get(timeout=TICK_S)
+            first = [self._events.get(timeout=TICK_S)]
         except queue.Empty:
-            return
-        self._store([first, *self._drain()])
+            first = []
+        self._watch_clocks()  # now: what came after a sleep must not be joined to what came before it
+        self._store([*first, *self._drain()])
 
     def _drain(self) -> list[_Event]:
         events = []
@@ -352,7 +369,8 @@ def record(recorder: Recorder) -> Ending:
     except BadInputError:  # the folder is somebody else's
         raise
     except Exception as why:
-        ending = Ending(time.monotonic_ns() - recorder.inputs.zero_ns, "failed", str(why) or repr(why))
+        now_ns = recorder.inputs.clocks.mono_ns() - recorder.inputs.zero_ns
+        ending = Ending(now_ns, "failed", str(why) or repr(why))
         with contextlib.suppress(TelltickError), Journal.open(recorder.folder) as journal:
             journal.end(ending)
         raise
