@@ -113,7 +113,12 @@ def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
 
 def _input_options(verb: argparse.ArgumentParser) -> None:
     inputs = verb.add_argument_group("inputs")
-    inputs.add_argument("--station", type=Path, metavar="FILE", help="station profile (TOML)")
+    inputs.add_argument(
+        "--station",
+        type=Path,
+        metavar="NAME",
+        help="station profile: a TOML file, or a name it is kept under",
+    )
     inputs.add_argument("--audio", metavar="NAME", help="sound input by (part of) its name, or an audio file")
     inputs.add_argument("--channel", type=int, metavar="N", help="channel of the sound input, from 1")
     inputs.add_argument("--port", metavar="URL", help="serial port, or any pyserial URL")

@@ -21,6 +21,7 @@ from telltick.model.tap import TapPlan
 from telltick.store.folder import new_session_folder, prepare_folder, sessions_folder
 from telltick.store.settings import load_settings
 from telltick.store.station import load_station
+from telltick.store.stations import find_station
 
 BENCH_NAME = "larkfell hut (simulated)"
 PASSED_ON = (
@@ -46,7 +47,7 @@ def profile_from(args: argparse.Namespace) -> StationProfile:
     Raises:
         BadInputError: the file or an option cannot be used.
     """
-    profile = load_station(args.station) if args.station else StationProfile()
+    profile = load_station(find_station(args.station)) if args.station else StationProfile()
     try:
         audio = replace(profile.audio, **_given(device=args.audio, channel=args.channel))
         tapped = args.bridge is not None or args.listen is not None
@@ -218,7 +219,9 @@ def run_recorder(args: argparse.Namespace, settings: Settings) -> Path:
 
 def _start(args: argparse.Namespace, settings: Settings) -> tuple[Path, Any]:
     bench = getattr(args, "bench", False)
-    name = BENCH_NAME if bench else (load_station(args.station).name if args.station else "bench")
+    name = (
+        BENCH_NAME if bench else (load_station(find_station(args.station)).name if args.station else "bench")
+    )
     folder, made = _folder_for(args, settings, name)
     return folder, start_detached(folder, _arguments(args, bench), folder_made=made)
 
