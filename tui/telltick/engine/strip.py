@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
+import numpy.typing as npt
 
 from telltick.measure.frames import FrameSpec, power_frames, to_db
 from telltick.model.clock import NS, Floats
 from telltick.model.marks import Mark
 from telltick.model.readings import Band
 from telltick.model.snapshot import Strip, View
+from telltick.model.traffic import Ints
 from telltick.store.session import SessionReader
+
+PIECE_S = 30.0  # audio read at once
+SHORT = 8  # frames' hops in a column that is too short for the usual frames
 
 
 class StripMaker:
@@ -17,10 +24,7 @@ class StripMaker:
 
     def __init__(self, reader: SessionReader, band: Band | None = None) -> None:
         self._reader = reader
-        self._spec = FrameSpec.for_rate(reader.facts.rate_hz)
-        band = band or Band()
-        freq = self._spec.freq_hz
-        self._in_band = (freq >= band.low_hz) & (freq <= band.high_hz)
+        self._band = band or Band()
         self._known: dict[int, float] = {}
         self._cell_ns = 0
 
@@ -43,55 +47,105 @@ class StripMaker:
             (int(at % cells), mark) for mark in marks if now - cells <= (at := mark.t_ns // cell_ns) < now
         )
         envelope = self._envelope(column, cell_ns, shift_s)
-        return Strip(int(start) * cell_ns, cell_ns, int(now - start), tx, rx, envelope, flags)
+        return Strip(int(start) * cell_ns, cell_ns, int(now - start), tx > 0, rx > 0, envelope, flags, tx, rx)
 
-    def _bytes(self, column: np.ndarray, cell_ns: int) -> tuple[np.ndarray, np.ndarray]:
-        """Columns during which bytes flow, per direction."""
+    def _bytes(self, column: Ints, cell_ns: int) -> tuple[Floats, Floats]:
+        """Share of each column's time during which bytes flow, per direction."""
         bursts = self._reader.burst_columns
-        first_column = int(column.min())
-        begin_ns, end_ns = first_column * cell_ns, (int(column.max()) + 1) * cell_ns
-        near = np.flatnonzero((bursts.start_ns < end_ns) & (bursts.end_ns > begin_ns))
-        lanes = {False: np.zeros(len(column), bool), True: np.zeros(len(column), bool)}
-        spans = zip(bursts.start_ns[near], bursts.end_ns[near], bursts.rx[near], strict=True)
-        for start_ns, stop_ns, rx in spans:
-            first = max(start_ns // cell_ns, first_column)
-            covered = np.arange(first, min((stop_ns - 1) // cell_ns + 1, first_column + len(column)))
-            lanes[bool(rx)][covered % len(column)] = True
-        return lanes[False], lanes[True]
+        first, count = int(column.min()), len(column)
+        begin_ns, end_ns = first * cell_ns, (first + count) * cell_ns
+        near = (bursts.start_ns < end_ns) & (bursts.end_ns > begin_ns)
+        start = (bursts.start_ns[near] - begin_ns) / cell_ns
+        end = (bursts.end_ns[near] - begin_ns) / cell_ns
+        rx = bursts.rx[near]
+        to_radio, from_radio = (
+            covered_share(start[which], end[which], count)[(column - first) % count] for which in (~rx, rx)
+        )
+        return to_radio, from_radio
 
-    def _envelope(self, column: np.ndarray, cell_ns: int, shift_s: float) -> Floats:
+    def _envelope(self, column: Ints, cell_ns: int, shift_s: float) -> Floats:
         if cell_ns != self._cell_ns:
             self._known, self._cell_ns = {}, cell_ns
-        missing = [int(c) for c in np.sort(column) if c >= 0 and int(c) not in self._known]
-        for run in _runs(missing):
-            self._compute(run[0], len(run), cell_ns, shift_s)
-        oldest = int(column.min())
-        for gone in [c for c in self._known if c < oldest]:
-            del self._known[gone]
-        return to_db(np.array([self._known.get(int(c), np.nan) for c in column]))
+        known = self._known
+        missing = [c for c in np.sort(column).tolist() if c >= 0 and c not in known]
+        for first, end in _runs(missing, max(1, int(PIECE_S * NS) // cell_ns)):
+            self._compute(first, end, cell_ns, shift_s)
+        if len(known) > 2 * len(column):
+            oldest = int(column.min())
+            self._known = known = {c: power for c, power in known.items() if c >= oldest}
+        return to_db(np.array([known.get(c, np.nan) for c in column.tolist()]))
 
-    def _compute(self, first: int, count: int, cell_ns: int, shift_s: float) -> None:
-        """Mean in-band power of `count` columns from `first` on, as far as there is audio."""
-        edges_ns = (np.arange(first, first + count + 1) * cell_ns) + shift_s * NS
-        edges = self._reader.clock.sample_at(edges_ns)
-        audio = self._reader.audio
-        for k in range(count):
-            if not np.isfinite(edges[k]) or not np.isfinite(edges[k + 1]):
-                continue
-            begin = int(edges[k])
-            length = max(int(edges[k + 1]) - begin, self._spec.length + self._spec.hop)
-            if begin + length > audio.samples:
-                continue
-            power = power_frames(audio.read(begin, length), self._spec, begin)
-            self._known[first + k] = float(power[:, self._in_band].sum(axis=1).mean())
+    def _compute(self, first: int, end: int, cell_ns: int, shift_s: float) -> None:
+        """Mean in-band power of columns `first` to `end` - 1, as far as there is audio."""
+        edges = self._reader.clock.sample_at(np.arange(first, end + 1) * cell_ns + shift_s * NS)
+        # What is not known is not computed, and the last columns wait for audio that is still to come.
+        here = np.isfinite(edges) & (edges <= self._reader.audio.samples)
+        whole = np.flatnonzero(here[:-1] & here[1:] & (np.diff(edges, append=0)[:-1] > 0)).tolist()
+        for low, high in _runs(whole, len(whole)):
+            at = edges[low : high + 1].astype(np.int64)
+            power = column_power(
+                self._reader.audio.read(int(at[0]), int(at[-1] - at[0])), at, self._spec(), self._band
+            )
+            self._known.update(zip(range(first + low, first + high), power.tolist(), strict=True))
+
+    def _spec(self) -> FrameSpec:
+        """The usual frames, or shorter ones where a column holds none of these."""
+        rate_hz = self._reader.facts.rate_hz
+        usual, samples = FrameSpec.for_rate(rate_hz), self._cell_ns * rate_hz // NS
+        if samples >= usual.length + usual.hop:
+            return usual
+        hop = max(2, samples // SHORT)
+        return FrameSpec(rate_hz, hop, 4 * hop)
 
 
-def _runs(columns: list[int]) -> list[list[int]]:
-    """Cut a sorted list of columns where it is not consecutive."""
-    runs: list[list[int]] = []
-    for column in columns:
-        if runs and runs[-1][-1] == column - 1:
-            runs[-1].append(column)
-        else:
-            runs.append([column])
-    return runs
+def covered_share(start: Floats, end: Floats, count: int) -> Floats:
+    """Share of each of `count` columns of length 1 that some intervals cover; they should not overlap.
+
+    Args:
+        start: shape (intervals,), in columns from the first one's left edge.
+        end: shape (intervals,).
+        count: columns.
+    """
+    start, end = np.clip(start, 0, count), np.clip(end, 0, count)
+    first, last = np.floor(start).astype(int), np.minimum(np.ceil(end).astype(int), count) - 1
+    inside = last >= first
+    start, end, first, last = start[inside], end[inside], first[inside], last[inside]
+    share = np.zeros(count + 1)
+    np.add.at(share, first, np.minimum(end, first + 1) - start)
+    far = last > first
+    np.add.at(share, last[far], end[far] - last[far])
+    full = np.zeros(count + 1)
+    np.add.at(full, first[far] + 1, 1.0)
+    np.add.at(full, last[far], -1.0)
+    return np.asarray(np.minimum(share + np.cumsum(full), 1.0)[:count])
+
+
+def column_power(samples: npt.NDArray[np.int16], edges: Ints, spec: FrameSpec, band: Band) -> Floats:
+    """Mean in-band power of columns, each from the frames that lie wholly in it; NaN where none does.
+
+    Args:
+        samples: shape (n,), audio from ``edges[0]`` on.
+        edges: shape (columns + 1,), sample indices in the recording.
+        spec: frames to use.
+        band: the band.
+
+    Returns:
+        shape (columns,), power re a full-scale sine.
+    """
+    inside = (spec.freq_hz >= band.low_hz) & (spec.freq_hz <= band.high_hz)
+    power = power_frames(samples, spec, int(edges[0]))[:, inside].sum(axis=1, dtype=np.float64)
+    start = (spec.first_frame(int(edges[0])) + np.arange(len(power))) * spec.hop
+    column = np.searchsorted(edges, start, side="right") - 1
+    whole = start + spec.length <= edges[np.minimum(column + 1, len(edges) - 1)]
+    count = np.bincount(column[whole], minlength=len(edges) - 1)
+    total = np.bincount(column[whole], power[whole], minlength=len(edges) - 1)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def _runs(numbers: list[int], longest: int) -> Iterator[tuple[int, int]]:
+    """(first, end) of the consecutive runs of a sorted list, none longer than `longest`."""
+    begin = 0
+    for k in range(1, len(numbers) + 1):
+        if k == len(numbers) or numbers[k] != numbers[k - 1] + 1 or k - begin >= longest:
+            yield numbers[begin], numbers[k - 1] + 1
+            begin = k

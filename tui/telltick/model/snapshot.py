@@ -108,6 +108,9 @@ class Strip:
         rx: shape (cells,) bool: bytes from the radio.
         envelope_dbfs: shape (cells,): in-band audio power, latency taken out; NaN without audio.
         marks: (column, mark) for the marks on the strip.
+        tx_share: shape (cells,): share of the column's time during which bytes to the radio flow; None where
+            only `tx` is known.
+        rx_share: likewise from the radio.
     """
 
     start_ns: int
@@ -117,6 +120,8 @@ class Strip:
     rx: npt.NDArray[np.bool_]
     envelope_dbfs: Floats
     marks: tuple[tuple[int, Mark], ...] = ()
+    tx_share: Floats | None = None
+    rx_share: Floats | None = None
 
 
 @dataclass(frozen=True)

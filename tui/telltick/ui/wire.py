@@ -14,18 +14,18 @@ import select
 import termios
 import threading
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any, TypeVar, cast
 
 from rich.console import COLOR_SYSTEMS, Console
 from textual import events
-from textual._compositor import ChopsUpdate, CompositorUpdate, LayoutUpdate
+from textual._compositor import ChopsUpdate, Compositor, CompositorUpdate, LayoutUpdate
 from textual.app import App, ReturnType
+from textual.geometry import Region
+from textual.screen import Screen
+from textual.strip import Strip
 
 from telltick.ui.cells import Piece, Wire
 from telltick.ui.pacing import Pacer
-
-if TYPE_CHECKING:
-    from textual.screen import Screen
 
 PRIVATE_PARTS = (
     "textual._compositor:ChopsUpdate.render_segments(self, console)",
@@ -33,6 +33,7 @@ PRIVATE_PARTS = (
     "textual._compositor:ChopsUpdate.__init__(self, chops, spans, chop_ends)",
     "textual._compositor:LayoutUpdate.__init__(self, strips, region)",
     "textual._compositor:Compositor.render_full_update(self, simplify)",
+    "textual._compositor:Compositor._get_renders(self, crop)",
     "textual.app:App._display(self, screen, renderable)",
     "textual.app:App._set_pointer_shape(self, shape)",
     "textual.strip:Strip.render_ansi(style, color_system)",
@@ -44,6 +45,7 @@ BACKLOG = 3  # writes waiting in the toolkit's queue (it holds 30, then blocks) 
 PACE_S = 0.05
 GOODBYE_S = 0.5  # leaving waits this long for answers that are due, lest they end up in the shell
 LAST_RESORT_S = 2.0
+Result = TypeVar("Result")
 
 
 def pieces_of(update: CompositorUpdate) -> Iterator[Piece]:
@@ -69,6 +71,31 @@ class _Frame(CompositorUpdate):
 
     def render_segments(self, console: Console) -> str:
         return self.text
+
+
+class FrugalCompositor(Compositor):
+    """Asks for no rows but those on which something changed.
+
+    The toolkit's own asks every widget on screen for all it has, be the change one cell.
+    """
+
+    def _get_renders(self, crop: Region | None = None) -> Iterator[tuple[Region, Region, list[Strip]]]:
+        for widget, (region, clip) in self.visible_widgets.items():
+            if crop is None or crop.overlaps(region):
+                # Whole rows: the compositor cuts them where widgets meet, and nowhere else.
+                rows = clip if crop is None else clip.intersection(Region(clip.x, crop.y, clip.width, crop.height))
+                shown = region.intersection(rows)
+                if shown:
+                    here = Region(shown.x - region.x, shown.y - region.y, shown.width, shown.height)
+                    yield region, rows, widget.render_lines(here)
+
+
+class WiredScreen(Screen[Result]):
+    """A screen whose frames cost what changed, not what there is."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._compositor = FrugalCompositor()
 
 
 class WiredApp(App[ReturnType]):

@@ -10,7 +10,6 @@ from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding
 from textual.message import Message
-from textual.screen import Screen
 
 from telltick.engine.feed import SessionFeed
 from telltick.model.errors import BadInputError
@@ -36,6 +35,7 @@ from telltick.ui.widgets.prompt import Prompt
 from telltick.ui.widgets.setup import SetupPanel
 from telltick.ui.widgets.spectrum import SpectrumPlot
 from telltick.ui.widgets.strip import ActivityStrip, cell_ns_for
+from telltick.ui.wire import WiredScreen
 
 if TYPE_CHECKING:
     from telltick.ui.app import ScreenExit, TelltickApp
@@ -69,7 +69,7 @@ class LookFailed(Message):
         return isinstance(message, LookFailed)
 
 
-class SessionScreen(Screen[None]):
+class SessionScreen(WiredScreen[None]):
     """Shows snapshots and hands keys to the desk."""
 
     DEFAULT_CSS = """

@@ -11,8 +11,9 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from telltick.ui.glyphs import Glyphs
+from telltick.ui.layout import Box
 from telltick.ui.palettes import Palette
-from telltick.ui.rows import Role, Room, Row, fit
+from telltick.ui.rows import BLANK, Role, Room, Row, fit
 
 
 class Panel(Widget):
@@ -30,6 +31,7 @@ class Panel(Widget):
         super().__init__(id=name)
         self.glyphs = glyphs
         self._rows: list[Row] = []
+        self._given: list[Row] = []  # the same before they were fitted to the width
         self._strips: dict[int, Strip] = {}
         self._inks: Mapping[Role, Style] = {}
         self._filtered: Mapping[Role, Style] = {}
@@ -60,21 +62,29 @@ class Panel(Widget):
     def put(self, rows: Sequence[Row]) -> None:
         """Show these rows; only those that differ are drawn again."""
         width, height = self.size
-        fresh = [fit(line, width) for line in rows[:height]]
-        fresh += [fit((), width)] * (height - len(fresh))
-        old, self._rows = self._rows, fresh
-        changed = [y for y, line in enumerate(fresh) if y >= len(old) or old[y] != line]
+        given = [*rows[:height], *[BLANK] * (height - len(rows))]
+        if len(self._given) != height:
+            self._given, self._rows = [], [BLANK] * height
+        changed = [y for y, line in enumerate(given) if not self._given or line != self._given[y]]
+        self._given = given
         for y in changed:
+            self._rows[y] = fit(given[y], width)
             self._strips.pop(y, None)
         if changed:
             self.refresh(*(Region(0, y, width, 1) for y in changed))
+
+    def place(self, box: Box) -> None:
+        """Go to a place on the screen."""
+        self.styles.offset = (box.x, box.y)
+        self.styles.width = box.width
+        self.styles.height = box.height
 
     def redraw(self) -> None:
         """Draw again, after a resize; subclasses call `put`."""
 
     def on_resize(self) -> None:
         """Rows have another length now."""
-        self._rows = []
+        self._rows, self._given = [], []
         self._strips.clear()
         self.redraw()
 
