@@ -10,7 +10,9 @@ import numpy as np
 
 from telltick.engine.analyst import Analyst
 from telltick.engine.condition import PollTally, input_health, polling_state
+from telltick.engine.gathering import Progress
 from telltick.engine.marking import Marker
+from telltick.engine.measuring_beside import MeasuringBeside
 from telltick.engine.strip import StripMaker
 from telltick.engine.trial import TrialFollower
 from telltick.measure.reading import spectrum_of, take_reading
@@ -18,6 +20,7 @@ from telltick.measure.verdict import judged_by, trial_between, verdict_with_tria
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
+from telltick.model.measurement import Measurement
 from telltick.model.readings import Reading, Spectrum, TrialReading
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot, View
@@ -51,6 +54,7 @@ class SessionView:
         self._strip = StripMaker(self._reader)
         self._trial = TrialFollower(self._reader)
         self._marker = Marker(folder, self.moment_ns, late=self.is_replay)
+        self._measuring = MeasuringBeside(folder)
         self._backfilled = True
         self._tally = PollTally()
         self._window_reading: tuple[object, float, tuple[Reading, Spectrum | None]] = (
@@ -105,8 +109,13 @@ class SessionView:
         """Ask the recorder for something."""
         self._marker.ask(verb, value)
 
+    def measure(self, progress: Progress) -> Measurement:
+        """Measure every step up to now (in replay, every step), and what they say together."""
+        return self._measuring.measure(progress)
+
     def close(self) -> None:
         """Let go of the session's files."""
+        self._measuring.close()
         self._marker.close()
         self._reader.close()
 

@@ -143,7 +143,7 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     if not len(rows.slot_row) or not len(polled):
         return None
     level = rows.quiet[:, use].sum(axis=0, dtype=np.float64)
-    bins = effective_bins(level)
+    bins = rows.summed.worth if rows.summed else effective_bins(level)
     slots = np.log(np.maximum(rows.slots[:, use].sum(axis=1, dtype=np.float64), 1e-30))
     slot_s = _slot_times(rows)
     spread = 1 / np.sqrt(mean_shape(np.median(np.maximum(rows.core_frames[polled], 1)), bins))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from telltick.measure.banded import SpectrumSums
 from telltick.measure.evidence import tie_log_e
 from telltick.measure.excess import Excess, Method, measure_excess
 from telltick.measure.frames import from_db, to_db
@@ -12,7 +13,7 @@ from telltick.measure.gating import IDLE
 from telltick.measure.latency import SEARCH_S, THRESHOLD
 from telltick.measure.robust import interval, student_t
 from telltick.measure.rows import PollRows
-from telltick.measure.tones import band_bins, floor_of, tonal_bins
+from telltick.measure.tones import band_bins, tonal_bins
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Estimate, Latency, PollingFacts, Reading, Spectrum, Verdict
 from telltick.model.traffic import Gate
@@ -118,7 +119,7 @@ def _upper_limit_db(found: Excess, latency: Latency | None) -> float | None:
 def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_], found: Excess) -> tuple[str, ...]:
     out = []
     inside = band_bins(rows, band)
-    lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
+    lost = rows.summed.lost if rows.summed else 1 - float(use.sum()) / max(1.0, float(inside.sum()))
     if lost > 0.5:
         out.append(f"Steady tones fill {100 * lost:.0f} % of the band; the reading rests on the rest of it.")
     if gain_reacts(found):
@@ -148,15 +149,7 @@ def gain_reacts(found: Excess) -> bool:
 
 def spectrum_of(rows: PollRows, band: Band | None = None) -> Spectrum:
     """Average spectra of a stretch: quiet, while bytes flow, and the floor without steady tones."""
-    band = band or Band()
-    tonal = tonal_bins(rows, band)
-    quiet_frames, share = int(rows.quiet_frames.sum()), float(rows.gate_share.sum())
-    nothing = np.full(len(rows.freq_hz), np.nan)
-    quiet = rows.quiet.sum(axis=0, dtype=np.float64) / quiet_frames if quiet_frames else nothing
-    rise = rows.active.sum(axis=0, dtype=np.float64) - quiet * rows.active_frames.sum()
-    active = quiet + np.maximum(rise / share, 0.0) if share > 0 else nothing
-    floor = floor_of(quiet, tonal)
-    return Spectrum(rows.freq_hz, to_db(quiet), to_db(active), to_db(floor), tonal)
+    return SpectrumSums.of(rows, tonal_bins(rows, band or Band())).spectrum()
 
 
 def polling_facts(gate: Gate, seconds: float, baud: int | None = None, framing: str = "") -> PollingFacts:

@@ -32,6 +32,19 @@ _GROUP_ROWS = 64  # rows whose frames are held in memory at once
 
 
 @dataclass(frozen=True)
+class Summed:
+    """What is still known of bins that were added up.
+
+    Attributes:
+        worth: equally strong bins that would fluctuate as much as the sum does.
+        lost: share of the band left out of the sum as steady tones.
+    """
+
+    worth: float
+    lost: float
+
+
+@dataclass(frozen=True)
 class PollRows:
     """Sums over the frames of each row. Powers are re a full-scale sine (0 dBFS), one value per bin.
 
@@ -66,6 +79,7 @@ class PollRows:
         slot_place: shape (slots,), -1, -2, ... before the poll, +1, +2, ... after it; 1 is adjacent.
         slots: shape (slots, bins), mean power over the slot's frames.
         resume_s: audio time from which the next chunk must start.
+        summed: set where the bins of a band were added up into one (`measure.banded`).
     """
 
     freq_hz: Floats
@@ -92,6 +106,7 @@ class PollRows:
     slot_place: Ints
     slots: Powers
     resume_s: float
+    summed: Summed | None = None
 
     @property
     def polls(self) -> int:
@@ -116,7 +131,12 @@ class PollRows:
         picked = {name: getattr(self, name)[rows] for name in _BY_ROW}
         picked |= {"slot_place": self.slot_place[slots], "slots": self.slots[slots]}
         return PollRows(
-            self.freq_hz, self.hop_s, **picked, slot_row=self.slot_row[slots] - first, resume_s=self.resume_s
+            self.freq_hz,
+            self.hop_s,
+            **picked,
+            slot_row=self.slot_row[slots] - first,
+            resume_s=self.resume_s,
+            summed=self.summed,
         )
 
     @classmethod
@@ -130,16 +150,35 @@ class PollRows:
             raise ValueError("there are no rows to join")
         if any(part.hop_s != parts[0].hop_s for part in parts):
             raise ValueError("rows of different sample rates cannot be joined")
+        if any((part.summed is None) != (parts[0].summed is None) for part in parts):
+            raise ValueError("rows of a band and rows of bins cannot be joined")
         offsets = np.cumsum([0] + [len(part.poll) for part in parts[:-1]])
         joined = {
             name: np.concatenate([getattr(part, name) for part in parts])
             for name in (*_BY_ROW, "slot_place", "slots")
         }
         slot_row = np.concatenate([part.slot_row + o for part, o in zip(parts, offsets, strict=True)])
-        return cls(parts[0].freq_hz, parts[0].hop_s, **joined, slot_row=slot_row, resume_s=parts[-1].resume_s)
+        return cls(
+            parts[0].freq_hz,
+            parts[0].hop_s,
+            **joined,
+            slot_row=slot_row,
+            resume_s=parts[-1].resume_s,
+            summed=_joined_sums(parts),
+        )
 
 
-_NOT_BY_ROW = {"freq_hz", "hop_s", "slot_row", "slot_place", "slots", "resume_s"}
+def _joined_sums(parts: Sequence[PollRows]) -> Summed | None:
+    """Of successive chunks: the mean over their rows."""
+    sums = [part.summed for part in parts if part.summed is not None]
+    if not sums:
+        return None
+    weight = [max(len(part.poll), 1) for part in parts]
+    worth, lost = np.average([(one.worth, one.lost) for one in sums], axis=0, weights=weight)
+    return Summed(float(worth), float(lost))
+
+
+_NOT_BY_ROW = {"freq_hz", "hop_s", "slot_row", "slot_place", "slots", "resume_s", "summed"}
 _BY_ROW = tuple(f.name for f in fields(PollRows) if f.name not in _NOT_BY_ROW)
 
 

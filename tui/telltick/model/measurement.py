@@ -7,8 +7,27 @@ from dataclasses import dataclass
 from telltick.model.answers import NO_ANSWERS, Answers
 from telltick.model.characteristics import BitsHeard, CharacterRate, Heard, Period, Portrait
 from telltick.model.marks import Step
-from telltick.model.on_air import OnAir
+from telltick.model.on_air import Calibration, Environment, OnAir
 from telltick.model.readings import Latency, PollingFacts, Reading, Spectrum, TrialReading
+
+
+@dataclass(frozen=True, kw_only=True)
+class MeasuringOptions:
+    """What a user says that a session itself does not.
+
+    Attributes:
+        latency_s: serial time to audio time, in seconds; None looks for it.
+        bound_db: differences up to this count as no change.
+        calibration: a level known at the antenna socket; goes before the session's own.
+        environment: kind of place; goes before the session's own.
+        frequency_hz: frequency the receiver is tuned to; goes before the session's own.
+    """
+
+    latency_s: float | None = None
+    bound_db: float = 1.0
+    calibration: Calibration | None = None
+    environment: Environment | None = None
+    frequency_hz: float | None = None
 
 
 @dataclass(frozen=True)

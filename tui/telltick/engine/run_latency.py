@@ -1,0 +1,68 @@
+"""The latency of each capture run, looked for anew as the run grows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from telltick.engine.cell_store import PIECE_S, CellStore
+from telltick.engine.gates import gate_near
+from telltick.engine.spans import Span
+from telltick.measure.cells import Cells
+from telltick.measure.latency import find_latency_in, search_pieces
+from telltick.model.readings import Estimate, Latency
+from telltick.store.session import SessionReader
+
+GROWN = 1.05  # a run that has grown by less is not searched again
+_WHOLE_S = 300.0  # a run up to so long is searched whole
+_LOCKED_SCORE = 1000.0  # beyond doubt: it did not come out of a search
+
+
+class RunLatencies:
+    """Finds the latency of each capture run of a session."""
+
+    def __init__(self, reader: SessionReader, cells: CellStore, locked_s: float | None = None) -> None:
+        """Begin.
+
+        Args:
+            reader: the session.
+            cells: its power cells.
+            locked_s: the latency, where the user says it; nothing is looked for then.
+        """
+        self._reader, self._cells = reader, cells
+        self._locked = None if locked_s is None else locked_latency(locked_s)
+        self._found: dict[float, tuple[float, Latency | None]] = {}
+
+    def of(self, run: Span) -> Latency | None:
+        """The latency of a run, as far as it has been recorded; None when none stands out."""
+        if self._locked is not None:
+            return self._locked
+        length_s, latency = self._found.get(run.start_s, (0.0, None))
+        ended = self._reader.ending is not None
+        if run.seconds != length_s and (ended or run.seconds > GROWN * length_s):
+            latency = self._search(run)
+            self._found[run.start_s] = (run.seconds, latency)
+        return latency
+
+    def _search(self, run: Span) -> Latency | None:
+        gate = gate_near(self._reader, run.start_s, run.end_s)
+        if not gate.polls:
+            return None
+        if run.seconds <= _WHOLE_S:
+            whole = self._cells.between(run, run)
+            return find_latency_in([whole] if whole else [], gate)
+        start_s = PIECE_S * math.ceil(run.start_s / PIECE_S)
+        end_s = PIECE_S * (run.end_s // PIECE_S)
+        spans = search_pieces(gate, start_s, end_s)
+        return find_latency_in(self._pieces(run, spans), gate)
+
+    def _pieces(self, run: Span, spans: Sequence[tuple[float, float]]) -> list[Cells]:
+        if len(spans) == 1:
+            whole = self._cells.between(run, Span(*spans[0]))
+            return [whole] if whole else []
+        return [self._cells.piece(run, round(start_s / PIECE_S)) for start_s, _ in spans]
+
+
+def locked_latency(seconds: float) -> Latency:
+    """A latency that the user says."""
+    return Latency(Estimate(seconds, seconds, seconds), score=_LOCKED_SCORE, locked=True)

@@ -1,0 +1,107 @@
+"""Rows of a long stretch in little memory: the bins of the band added up, their spectrum kept as sums.
+
+Readings ask for no more of a row than its power over the band without steady tones. Adding the bins up before
+a stretch is over takes a thirtieth of the memory and yields the same digits, as long as the tones were looked
+for in the same rows. Over hours tones come, go and wander: they are looked for in stretches of ten minutes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.frames import to_db
+from telltick.measure.rows import PollRows, Summed
+from telltick.measure.shapes import effective_bins
+from telltick.measure.tones import band_bins, floor_of, tonal_bins
+from telltick.model.clock import Floats
+from telltick.model.readings import Band, Spectrum
+
+_BY_BIN = ("active", "core", "inner", "gap", "quiet", "slots")
+
+
+def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollRows:
+    """The same rows with one bin: the band without its tonal bins.
+
+    Args:
+        rows: as `measure_rows` returned them.
+        band: the band to measure.
+        tonal: shape (bins,), as `tonal_bins` found them in these rows.
+    """
+    inside = band_bins(rows, band)
+    use = inside & ~tonal
+    sums = {name: getattr(rows, name)[:, use].sum(axis=1, dtype=np.float64)[:, None] for name in _BY_BIN}
+    worth = effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
+    lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
+    middle = np.array([(band.low_hz + band.high_hz) / 2])
+    return replace(rows, freq_hz=middle, **sums, summed=Summed(worth, lost))
+
+
+@dataclass(frozen=True)
+class SpectrumSums:
+    """What the average spectra of a stretch are made of; sums of two stretches add up.
+
+    Attributes:
+        freq_hz: shape (bins,), bin centres.
+        quiet: shape (bins,), sum of power over quiet frames.
+        active: shape (bins,), sum of power over active frames.
+        quiet_frames: how many quiet frames.
+        active_frames: how many active frames.
+        share: sum over active frames of the share of their energy inside the gate.
+        tonal: shape (bins,), for how many seconds a bin held a steady tone.
+        seconds: audio covered.
+    """
+
+    freq_hz: Floats
+    quiet: Floats
+    active: Floats
+    quiet_frames: int
+    active_frames: int
+    share: float
+    tonal: Floats
+    seconds: float
+
+    @classmethod
+    def of(cls, rows: PollRows, tonal: npt.NDArray[np.bool_]) -> SpectrumSums:
+        """Of rows whose tonal bins are known."""
+        return cls(
+            rows.freq_hz,
+            rows.quiet.sum(axis=0, dtype=np.float64),
+            rows.active.sum(axis=0, dtype=np.float64),
+            int(rows.quiet_frames.sum()),
+            int(rows.active_frames.sum()),
+            float(rows.gate_share.sum()),
+            tonal * rows.seconds,
+            rows.seconds,
+        )
+
+    def plus(self, other: SpectrumSums) -> SpectrumSums:
+        """Both together; they must come from one sample rate."""
+        return SpectrumSums(
+            self.freq_hz,
+            self.quiet + other.quiet,
+            self.active + other.active,
+            self.quiet_frames + other.quiet_frames,
+            self.active_frames + other.active_frames,
+            self.share + other.share,
+            self.tonal + other.tonal,
+            self.seconds + other.seconds,
+        )
+
+    def spectrum(self) -> Spectrum:
+        """Average spectra; a bin counts as tonal when it held a tone for half of the time."""
+        nothing = np.full(len(self.freq_hz), np.nan)
+        quiet = self.quiet / self.quiet_frames if self.quiet_frames else nothing
+        rise = self.active - quiet * self.active_frames
+        active = quiet + np.maximum(rise / self.share, 0.0) if self.share > 0 else nothing
+        tonal = np.asarray(self.tonal >= max(self.seconds, 1e-9) / 2)
+        return Spectrum(self.freq_hz, to_db(quiet), to_db(active), to_db(floor_of(quiet, tonal)), tonal)
+
+
+def sums_of(rows: PollRows, band: Band | None = None) -> tuple[PollRows, SpectrumSums]:
+    """Rows with one bin, and what their spectra are made of."""
+    band = band or Band()
+    tonal = tonal_bins(rows, band)
+    return band_rows(rows, band, tonal), SpectrumSums.of(rows, tonal)
