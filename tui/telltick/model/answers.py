@@ -52,7 +52,8 @@ class Change:
         excess_db: after less before, in dB.
         interference_db: the same of I, where both sides have one or it can be bounded.
         noise_db: the same of N.
-        basis: ``interference`` or ``excess``: which of them the verdict rests on.
+        basis: ``interference`` or ``excess``: which of them the verdict rests on; ``noise`` where the setups
+            have neither.
         verdict: changed, no change within `bound_db`, undecided.
         bound_db: the equivalence bound.
         p_changed: chance of so large a difference if there were none, corrected (Holm).
@@ -60,6 +61,8 @@ class Change:
         swaps: how many swaps between the two values are combined.
         more_polls: polls a side that would probably decide it; None when decided or never.
         because: one sentence with the numbers.
+        interference_at_least_db: I changed by at least this, negative when it fell: where one side has none
+            that can be told from nothing, and `interference_db` is None. None otherwise.
     """
 
     factors: tuple[str, ...]
@@ -78,6 +81,7 @@ class Change:
     swaps: int = 1
     more_polls: int | None = None
     because: str = ""
+    interference_at_least_db: float | None = None
 
     @property
     def words(self) -> str:

@@ -1,0 +1,291 @@
+"""Changes: two setups that differ, set against each other: what differs, what does not, what is open.
+
+Where the receiver's gain stays put, I decides: it does not mind a floor that wanders. Where the gain gives
+way to the bursts, I and N move with it and the excess decides. With polling off there is no I to measure; there,
+whatever the audio has more than the quiet between polls had counts as what is left of it. Two setups without
+any interference can only be compared by N.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations, pairwise
+
+import numpy as np
+
+from telltick.measure.equivalence import (
+    Mean,
+    holm,
+    p_above,
+    p_below,
+    p_differs,
+    p_within,
+    ratio_interval,
+)
+from telltick.measure.setups import Drift, Setup, drifting
+from telltick.measure.sides import Side, in_db
+from telltick.measure.vocabulary import POLLING, Kind, kind_of
+from telltick.measure.wording import explained
+from telltick.model.answers import Change, ChangeVerdict
+from telltick.model.readings import Estimate
+
+LEVEL = 0.05
+INTERFERENCE, EXCESS, NOISE = "interference", "excess", "noise"
+_FORESEEN = np.geomspace(1.1, 100, 40)  # times as much data, as far as it is worth telling
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two setups to be set against each other.
+
+    Attributes:
+        before: the one that came first.
+        after: the other.
+        factors: in which they differ.
+        sides: of the two, the bench's drift in the errors.
+        pure: of the two, as measured.
+        drift: the bench's drift.
+    """
+
+    before: Setup
+    after: Setup
+    factors: tuple[str, ...]
+    sides: tuple[Side, Side]
+    pure: tuple[Side, Side]
+
+    @property
+    def basis(self) -> str:
+        """What decides: ``interference``, ``excess``, or ``noise`` where there is neither."""
+        before, after = self.sides
+        if before.interference is None or after.interference is None:
+            return NOISE if before.excess_db is None or after.excess_db is None else EXCESS
+        known = before.excess_db is not None and after.excess_db is not None
+        reacts = before.gain_reacts or after.gain_reacts
+        return EXCESS if known and (reacts or not (before.heard or after.heard)) else INTERFERENCE
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A change, and the ends that hold for all comparisons of the session together, for findings.
+
+    Attributes:
+        change: as it is shown.
+        comparison: what it rests on.
+        low_db: lower end of the simultaneous interval of what decides; minus infinity without one.
+        high_db: its upper end.
+        noise_low_db: the same of N.
+        noise_high_db: its upper end.
+    """
+
+    change: Change
+    comparison: Comparison
+    low_db: float
+    high_db: float
+    noise_low_db: float
+    noise_high_db: float
+
+
+def judged_changes(setups: Sequence[Setup], drift: Drift, bound_db: float) -> tuple[Judged, ...]:
+    """Every pair of setups that says something, with verdicts corrected for their number.
+
+    The correction is Holm's, once over all "it changed" and once over all "it is the same"; each keeps its
+    chance of any false verdict at 5 %.
+    """
+    pairs = [_compared(*pair, drift) for pair in _pairs(setups)]
+    pairs = [pair for pair in pairs if _comparable(pair)]
+    chances = [_p_values(pair.sides, pair.basis, bound_db) for pair in pairs]
+    changed, same = holm([p for p, _ in chances]), holm([p for _, p in chances])
+    share = 1 - LEVEL / max(len(pairs), 1)
+    return tuple(
+        _judged(pair, p_changed, p_same, bound_db, share)
+        for pair, p_changed, p_same in zip(pairs, changed, same, strict=True)
+    )
+
+
+def _pairs(setups: Sequence[Setup]) -> Iterator[tuple[Setup, Setup]]:
+    """Setups that differ in one factor, and neighbours in time that differ in several."""
+    for before, after in combinations(setups, 2):
+        if len(_differing(before, after)) == 1 or _neighbours(before, after):
+            yield before, after
+
+
+def _differing(before: Setup, after: Setup) -> tuple[str, ...]:
+    factors = dict.fromkeys((*before.bench, *after.bench))
+    return tuple(one for one in factors if before.bench.get(one, "") != after.bench.get(one, ""))
+
+
+def _neighbours(before: Setup, after: Setup) -> bool:
+    return any(abs(i - j) == 1 for i in before.steps for j in after.steps)
+
+
+def _compared(before: Setup, after: Setup, drift: Drift) -> Comparison:
+    factors = _differing(before, after)
+    pure, sides = (before.side, after.side), (drifting(before, drift), drifting(after, drift))
+    if factors == (POLLING,):
+        pure, sides = _with_silence(before, after, pure), _with_silence(before, after, sides)
+    return Comparison(before, after, factors, sides, pure)
+
+
+def _with_silence(before: Setup, after: Setup, sides: tuple[Side, Side]) -> tuple[Side, Side]:
+    """Polling on and off: of the silent side, what it has more than the quiet between polls."""
+    first, second = sides
+    if kind_of(POLLING, before.bench.get(POLLING, "")) is Kind.OFF:
+        return _silent(first, second), second
+    return first, _silent(second, first)
+
+
+def _silent(off: Side, on: Side) -> Side:
+    if off.polls or off.noise is None or on.noise is None or on.interference is None:
+        return off
+    return replace(off, interference=off.noise - on.noise)
+
+
+def _comparable(pair: Comparison) -> bool:
+    before, after = pair.sides
+    if pair.basis == NOISE:
+        return before.noise is not None and after.noise is not None
+    return True
+
+
+def _p_values(sides: tuple[Side, Side], basis: str, bound_db: float) -> tuple[float, float]:
+    """Chances of such data if nothing changed, and if it changed by the bound or more."""
+    before, after = (_deciding(side, basis) for side in sides)
+    if basis == EXCESS:
+        return p_differs(after - before), p_within(after - before, bound_db)
+    up, down = 10 ** (bound_db / 10), 10 ** (-bound_db / 10)
+    same = max(p_below(after.less(before, up), 0.0), p_above(after.less(before, down), 0.0))
+    return p_differs(after - before), same
+
+
+def _deciding(side: Side, basis: str) -> Mean:
+    value = {INTERFERENCE: side.interference, EXCESS: side.excess_db, NOISE: side.noise}[basis]
+    assert value is not None  # `basis` is chosen by what there is
+    return value
+
+
+def _judged(pair: Comparison, p_changed: float, p_same: float, bound_db: float, share: float) -> Judged:
+    verdict = _verdict(p_changed, p_same)
+    before, after = pair.sides
+    interference, at_least = _interference_db(before, after)
+    change = Change(
+        factors=pair.factors,
+        before=_values(pair.before, pair.factors),
+        after=_values(pair.after, pair.factors),
+        before_steps=pair.before.steps,
+        after_steps=pair.after.steps,
+        excess_db=_plain(before.excess_db, after.excess_db),
+        interference_db=interference,
+        noise_db=_ratio_estimate(before.noise, after.noise),
+        basis=pair.basis,
+        verdict=verdict,
+        bound_db=bound_db,
+        p_changed=p_changed,
+        p_same=p_same,
+        swaps=_swaps(pair.before.steps, pair.after.steps),
+        more_polls=_more_polls(pair, bound_db, 1 - share) if verdict is ChangeVerdict.UNDECIDED else None,
+        interference_at_least_db=at_least,
+    )
+    change = replace(change, because=explained(change, before.heard or after.heard))
+    ends = _simultaneous(pair.sides, pair.basis, share)
+    noise = _ratio_ends(before.noise, after.noise, share)
+    return Judged(change, pair, *ends, *noise)
+
+
+def _verdict(p_changed: float, p_same: float) -> ChangeVerdict:
+    """A difference that is sure but smaller than the bound is none that matters."""
+    if p_same <= LEVEL:
+        return ChangeVerdict.SAME
+    return ChangeVerdict.CHANGED if p_changed <= LEVEL else ChangeVerdict.UNDECIDED
+
+
+def _values(setup: Setup, factors: Sequence[str]) -> dict[str, str]:
+    """The operator's own words for the factors."""
+    said = {factor.casefold().strip(): value for factor, value in setup.said.items()}
+    return {factor: said.get(factor, setup.bench.get(factor, "")) for factor in factors}
+
+
+def _swaps(before: Sequence[int], after: Sequence[int]) -> int:
+    """How often the bench went from the one to the other, in order of time."""
+    order = sorted([(step, False) for step in before] + [(step, True) for step in after])
+    return sum(a[1] != b[1] for a, b in pairwise(order))
+
+
+def _plain(before: Mean | None, after: Mean | None) -> Estimate | None:
+    return (after - before).interval() if before is not None and after is not None else None
+
+
+def _interference_db(before: Side, after: Side) -> tuple[Estimate | None, float | None]:
+    """Difference in I, and where one side has none that can be told: by how much at least it changed."""
+    if before.interference is None or after.interference is None:
+        return None, None
+    if before.heard and after.heard:
+        return _ratio_estimate(before.interference, after.interference), None
+    if before.heard:
+        _, high = _ratio_ends(before.interference, after.interference, 0.90)  # one-sided, so 95 %
+        return None, min(high, 0.0)
+    if after.heard:
+        low, _ = _ratio_ends(before.interference, after.interference, 0.90)
+        return None, max(low, 0.0)
+    return None, None
+
+
+def _ratio_estimate(before: Mean | None, after: Mean | None) -> Estimate | None:
+    if before is None or after is None or before.value <= 0 or after.value <= 0:
+        return None
+    low, high = _ratio_ends(before, after, 0.95)
+    value = in_db(after).value - in_db(before).value
+    return Estimate(value, low, high) if np.isfinite([low, high]).all() else None
+
+
+def _ratio_ends(before: Mean | None, after: Mean | None, share: float) -> tuple[float, float]:
+    """Interval of after over before in dB; ends may be infinite."""
+    if before is None or after is None:
+        return -np.inf, np.inf
+    direct = ratio_interval(after, before, share)
+    if direct is not None:
+        return _db(direct[0]), _db(direct[1])
+    inverse = ratio_interval(before, after, share)
+    return (-np.inf, np.inf) if inverse is None else (-_db(inverse[1]), -_db(inverse[0]))
+
+
+def _db(ratio: float) -> float:
+    return float(10 * np.log10(ratio)) if ratio > 0 else -np.inf
+
+
+def _simultaneous(sides: tuple[Side, Side], basis: str, share: float) -> tuple[float, float]:
+    """Ends of what decides that hold for every comparison of the session at once (Bonferroni)."""
+    before, after = (_deciding(side, basis) for side in sides)
+    if basis == EXCESS:
+        ends = (after - before).interval(share)
+        return ends.low, ends.high
+    return _ratio_ends(before, after, share)
+
+
+def _more_polls(pair: Comparison, bound_db: float, level: float) -> int | None:
+    """Polls a side that would probably decide it, going on as it began; None if a hundredfold does not."""
+    polls = min((side.polls for side in pair.pure if side.polls), default=0)
+    for times in _FORESEEN:
+        foreseen = tuple(
+            _with_more(pure, side, times) for pure, side in zip(pair.pure, pair.sides, strict=True)
+        )
+        if min(_p_values((foreseen[0], foreseen[1]), pair.basis, bound_db)) < level / 2:
+            return max(1, int(np.ceil((times - 1) * polls))) if polls else None
+    return None
+
+
+def _with_more(pure: Side, drifting_side: Side, times: float) -> Side:
+    """A side as it would be with that many times the data; drift does not shrink."""
+
+    def shrunk(own: Mean | None, wide: Mean | None) -> Mean | None:
+        if own is None or wide is None:
+            return own
+        drift = float(np.sqrt(max(wide.error**2 - own.error**2, 0.0)))
+        return Mean(own.value, own.error / np.sqrt(times), own.dof * times).widened(drift, wide.dof)
+
+    return replace(
+        pure,
+        noise=shrunk(pure.noise, drifting_side.noise),
+        interference=shrunk(pure.interference, drifting_side.interference),
+        excess_db=shrunk(pure.excess_db, drifting_side.excess_db),
+    )

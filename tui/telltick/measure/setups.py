@@ -1,0 +1,213 @@
+"""Setups: steps with one setup pooled, also when they are apart in time; and does the bench come back to it?
+
+A bench may drift by itself: a band opens, a lead moves, a radio warms up. Steps of one setup tell: what they
+differ by beyond chance is drift, and it belongs into the error of every other difference too. Its variance is
+found as between the studies of a survey (DerSimonian and Laird, Control. Clin. Trials 7, 1986) over all
+setups that were come back to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.equivalence import Mean, p_differs
+from telltick.measure.reading import take_reading
+from telltick.measure.rows import PollRows
+from telltick.measure.sides import LN_TO_DB, Side, in_db, measure_side
+from telltick.measure.tones import band_bins, tonal_bins
+from telltick.measure.vocabulary import bench_of
+from telltick.model.answers import SetupReading
+from telltick.model.measurement import StepReading
+from telltick.model.readings import Band, Estimate, Latency, Reading
+
+TARGET_DB = 0.5
+DRIFT_LEVEL = 0.01  # chance of calling a steady bench drifting
+_MOST_MASKED = 0.5
+
+
+@dataclass(frozen=True)
+class Drift:
+    """How far the bench wanders by itself from step to step, as standard deviations in dB.
+
+    Attributes:
+        noise_db: of N.
+        interference_db: of I.
+        excess_db: of the excess.
+        dof: degrees of freedom of each: returns to a setup; 0 where none was come back to.
+    """
+
+    noise_db: float = 0.0
+    interference_db: float = 0.0
+    excess_db: float = 0.0
+    dof: tuple[int, int, int] = (0, 0, 0)
+
+
+@dataclass(frozen=True)
+class Setup:
+    """A setup and what was measured of it.
+
+    Attributes:
+        bench: factor -> value, tidied, without what does not describe the bench.
+        said: factor -> value as the operator put it, of its first step.
+        steps: indices of its steps.
+        side: over all of them.
+        each: of each step.
+        rows: all rows; None without any.
+        reading: over all of them.
+    """
+
+    bench: dict[str, str]
+    said: dict[str, str]
+    steps: tuple[int, ...]
+    side: Side
+    each: tuple[Side, ...]
+    rows: PollRows | None
+    reading: Reading
+
+
+def pooled_setups(
+    steps: Sequence[StepReading], rows: Sequence[PollRows | None], latency: Latency | None
+) -> tuple[tuple[Setup, ...], Drift]:
+    """Steps by setup, in the order in which the setups first came, and the drift between their steps.
+
+    Args:
+        steps: in order of time.
+        rows: those of each step.
+        latency: the latency of the session; None when none stands out.
+    """
+    groups: dict[tuple[tuple[str, str], ...], list[int]] = {}
+    for index, one in enumerate(steps):
+        groups.setdefault(tuple(sorted(bench_of(one.step.setup).items())), []).append(index)
+    use = common_bins([part for part in rows if part is not None and len(part.poll)])
+    setups = [
+        _pooled([steps[i] for i in group], [rows[i] for i in group], latency, use)
+        for group in groups.values()
+    ]
+    return tuple(setups), drift_of(setups)
+
+
+def common_bins(parts: Sequence[PollRows]) -> npt.NDArray[np.bool_]:
+    """Shape (bins,), True for bins of the band that hold no steady tone in any step.
+
+    Where that would leave less than half of the band, only tones that are there throughout are left out.
+    """
+    if not parts:
+        return np.zeros(0, dtype=bool)
+    band = Band()
+    inside = band_bins(parts[0], band)
+    tonal = inside & np.any([tonal_bins(part, band) for part in parts], axis=0)
+    if tonal.sum() > _MOST_MASKED * inside.sum():
+        tonal = tonal_bins(PollRows.join(parts), band)
+    return np.asarray(inside & ~tonal)
+
+
+def setup_readings(setups: Sequence[Setup], drift: Drift) -> tuple[SetupReading, ...]:
+    """The setups as they are shown."""
+    returned = sum(len(one.each) > 1 for one in setups)
+    out = []
+    for one in setups:
+        widest, p_value = _widest_drift(one.each)
+        drifted = p_value * max(returned, 1) < DRIFT_LEVEL
+        reading = _widened(one, drift) if drifted else one.reading
+        out.append(SetupReading(one.said, one.steps, reading, widest, drifted, more_seconds(reading)))
+    return tuple(out)
+
+
+def more_seconds(reading: Reading, target_db: float = TARGET_DB) -> float | None:
+    """Seconds still needed until the excess is known to within `target_db` either way; None if unknown."""
+    if reading.excess_db is None or reading.seconds <= 0:
+        return None
+    half = (reading.excess_db.high - reading.excess_db.low) / 2
+    return float(max(0.0, reading.seconds * ((half / target_db) ** 2 - 1)))
+
+
+def _pooled(
+    steps: Sequence[StepReading],
+    rows: Sequence[PollRows | None],
+    latency: Latency | None,
+    use: npt.NDArray[np.bool_],
+) -> Setup:
+    aligned = latency is not None
+    parts = [part for part in rows if part is not None and len(part.poll)]
+    each = tuple(measure_side(part, use, aligned=aligned) for part in parts)
+    first = steps[0]
+    numbers = tuple(one.step.index for one in steps)
+    bench, said = bench_of(first.step.setup), dict(first.step.setup)
+    if not parts:
+        nothing = Side(0, 0.0, None, None, None)
+        return Setup(bench, said, numbers, nothing, (), None, first.reading)
+    joined = parts[0] if len(parts) == 1 else PollRows.join(parts)
+    side = each[0] if len(parts) == 1 else measure_side(joined, use, aligned=aligned)
+    reading = first.reading if len(steps) == 1 else take_reading(joined, latency=latency)
+    return Setup(bench, said, numbers, side, each, joined, reading)
+
+
+def drift_of(setups: Sequence[Setup]) -> Drift:
+    """Drift between steps of one setup, over all setups that were come back to."""
+    quantities = [
+        [[in_db(s.noise) for s in one.each if s.noise is not None] for one in setups],
+        [
+            [in_db(s.interference) for s in one.each if s.heard and s.interference is not None]
+            for one in setups
+        ],
+        [[s.excess_db for s in one.each if s.excess_db is not None] for one in setups],
+    ]
+    (noise, n_dof), (interference, i_dof), (excess, e_dof) = map(_between, quantities)
+    return Drift(noise, interference, excess, (n_dof, i_dof, e_dof))
+
+
+def _between(groups: Sequence[Sequence[Mean]]) -> tuple[float, int]:
+    """Standard deviation between steps beyond their errors, and its degrees of freedom."""
+    total = scale = 0.0
+    dof = 0
+    for group in groups:
+        if len(group) < 2:
+            continue
+        weight = np.array([1 / max(one.error, 1e-9) ** 2 for one in group])
+        value = np.array([one.value for one in group])
+        mean = np.sum(weight * value) / weight.sum()
+        total += float(np.sum(weight * (value - mean) ** 2))
+        scale += float(weight.sum() - np.sum(weight**2) / weight.sum())
+        dof += len(group) - 1
+    variance = (total - dof) / scale if scale > 0 else 0.0
+    return float(np.sqrt(max(variance, 0.0))), dof
+
+
+def drifting(one: Setup, drift: Drift) -> Side:
+    """A setup's side with the bench's drift in its errors, lessened by coming back."""
+    side, root = one.side, np.sqrt(max(len(one.each), 1))
+    noise, interference, excess = side.noise, side.interference, side.excess_db
+    if noise is not None:
+        noise = noise.widened(abs(noise.value) * drift.noise_db / LN_TO_DB / root, max(drift.dof[0], 1))
+    if interference is not None:
+        error = abs(interference.value) * drift.interference_db / LN_TO_DB / root
+        interference = interference.widened(float(error), max(drift.dof[1], 1))
+    if excess is not None:
+        excess = excess.widened(float(drift.excess_db / root), max(drift.dof[2], 1))
+    return replace(side, noise=noise, interference=interference, excess_db=excess)
+
+
+def _widest_drift(each: Sequence[Side]) -> tuple[Estimate | None, float]:
+    """Widest difference in excess between two steps, and the chance of one so wide in a steady bench."""
+    known = [side.excess_db for side in each if side.excess_db is not None]
+    if len(known) < 2:
+        return None, 1.0
+    pairs = [later - earlier for i, earlier in enumerate(known) for later in known[i + 1 :]]
+    widest = max(pairs, key=lambda pair: abs(pair.value))
+    p_value = min(1.0, len(pairs) * min(p_differs(pair) for pair in pairs))
+    return widest.interval(1 - 0.05 / len(pairs)), p_value
+
+
+def _widened(one: Setup, drift: Drift) -> Reading:
+    """The reading with the drift in its interval."""
+    side = drifting(one, drift)
+    if side.excess_db is None or one.reading.excess_db is None:
+        return one.reading
+    half = side.excess_db.interval()
+    middle = one.reading.excess_db.value
+    reach = max((half.high - half.low) / 2, (one.reading.excess_db.high - one.reading.excess_db.low) / 2)
+    return replace(one.reading, excess_db=Estimate(middle, middle - reach, middle + reach))

@@ -1,0 +1,79 @@
+"""Sentences with numbers, for changes and findings. Steps are counted from 1, as the reader sees them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from telltick.model.answers import Change, ChangeVerdict
+from telltick.model.readings import Estimate
+
+
+def step_words(steps: Iterable[int]) -> str:
+    """Such as ``step 2`` or ``steps 1, 3 and 5``."""
+    numbers = [str(step + 1) for step in sorted(set(steps))]
+    if len(numbers) == 1:
+        return f"step {numbers[0]}"
+    return f"steps {', '.join(numbers[:-1])} and {numbers[-1]}" if numbers else "no step"
+
+
+def swap_words(before: Mapping[str, str], after: Mapping[str, str]) -> str:
+    """Such as ``antenna beam to dummy load``."""
+    return ", ".join(
+        f"{one} {before.get(one) or 'not told'} to {after.get(one) or 'not told'}" for one in after
+    )
+
+
+def db_words(value: float) -> str:
+    """A difference in dB without sign, no more digits than it deserves."""
+    return f"{abs(value):.0f} dB" if abs(value) >= 10 else f"{abs(value):.1f} dB"
+
+
+def moved(name: str, estimate: Estimate) -> str:
+    """Such as ``I fell by 14 dB (13 to 15)``."""
+    verb = "fell" if estimate.value < 0 else "rose"
+    low, high = sorted((abs(estimate.low), abs(estimate.high)))
+    if estimate.low < 0 < estimate.high:
+        return f"{name} differs by {estimate.value:+.1f} dB ({estimate.low:+.1f} to {estimate.high:+.1f})"
+    return f"{name} {verb} by {db_words(estimate.value)} ({low:.1f} to {high:.1f})"
+
+
+def at_least(bound_db: float) -> str:
+    """Such as ``I fell by at least 9 dB``."""
+    return f"I {'fell' if bound_db < 0 else 'rose'} by at least {db_words(bound_db)}"
+
+
+def explained(change: Change, heard: bool) -> str:
+    """One sentence with the numbers of a change."""
+    where = f"{swap_words(change.before, change.after)} ({step_words(change.before_steps)} against "
+    where += f"{step_words(change.after_steps)})"
+    return f"{where}: {_result(change, heard)}."
+
+
+def _result(change: Change, heard: bool) -> str:
+    parts = [_deciding(change, heard)]
+    if change.noise_db is not None and change.basis != "noise":
+        parts.append(moved("N", change.noise_db))
+    if len(change.factors) > 1:
+        parts.append(f"{len(change.factors)} factors changed at once, so none of them alone is to blame")
+    if change.verdict is ChangeVerdict.UNDECIDED:
+        parts.append(_still_needed(change))
+    elif change.verdict is ChangeVerdict.SAME:
+        parts.append(f"within {change.bound_db:g} dB it is the same")
+    return "; ".join(parts)
+
+
+def _deciding(change: Change, heard: bool) -> str:
+    if change.basis == "noise":
+        return moved("N", change.noise_db) if change.noise_db else "N cannot be compared"
+    if change.basis == "excess":
+        text = moved("the excess", change.excess_db) if change.excess_db else "the excess cannot be compared"
+        return text if heard else f"no interference is sure on either side, {text}"
+    if change.interference_at_least_db is not None:
+        return at_least(change.interference_at_least_db)
+    return moved("I", change.interference_db) if change.interference_db else "I cannot be compared"
+
+
+def _still_needed(change: Change) -> str:
+    if change.more_polls is None:
+        return "undecided, and more polls alone would not decide it"
+    return f"undecided, about {change.more_polls} more polls on each side would decide"
