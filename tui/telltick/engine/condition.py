@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 
 import numpy as np
+import numpy.typing as npt
 
 from telltick.model.clock import NS
 from telltick.model.session import Gap, GapKind, SessionFacts
@@ -33,7 +34,21 @@ def input_health(audio: AudioReader, now_sample: int, gaps: tuple[Gap, ...], age
     """
     rate = audio.rate_hz
     last = audio.read(max(now_sample - 10 * rate, 0), min(now_sample, 10 * rate))
-    second = last[-rate:].astype(np.float64)
+    return judged(last, rate, gaps, age_s)
+
+
+def judged(
+    last: npt.NDArray[np.int16], rate_hz: int, gaps: tuple[Gap, ...] = (), age_s: float = 0.0
+) -> InputHealth:
+    """Judge the last seconds of an input.
+
+    Args:
+        last: shape (n,), up to ten seconds of audio; level and peak are those of the last second.
+        rate_hz: sample rate.
+        gaps: gaps so far.
+        age_s: time since the newest audio arrived.
+    """
+    second = last[-rate_hz:].astype(np.float64)
     level = peak = None
     if len(second):
         level = _db(float(np.mean(second**2)) / FULL_SCALE_SINE_POWER)
