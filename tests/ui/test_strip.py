@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,7 @@ from telltick.model.snapshot import Strip, View
 from telltick.ui.glyphs import ASCII, UNICODE
 from telltick.ui.rows import Role, Room, text_of, width_of
 from telltick.ui.scales import LevelScale
-from telltick.ui.widgets.strip import MARGIN, cell_ns_for, draw_strip
+from telltick.ui.widgets.strip import MARGIN, StripPicture, cell_ns_for, draw_strip
 from tests.ui import fake_feed
 
 SCALE = LevelScale(-70, -50)
@@ -81,10 +83,34 @@ def test_gaps_in_the_sound_stay_empty():
 
 
 @pytest.mark.parametrize(
-    ("interval_s", "cell_ms"), [(0.2, 50), (1.0, 200), (0.05, 10), (0.01, 10), (5.0, 1000), (None, 50)]
+    ("interval_s", "cell_ms"), [(0.2, 50), (1.0, 200), (0.05, 10), (0.01, 5), (5.0, 1000), (None, 50)]
 )
 def test_a_column_is_about_a_quarter_of_a_poll(interval_s, cell_ms):
     assert cell_ns_for(interval_s) == cell_ms * 1_000_000
+
+
+def test_zooming_takes_longer_and_shorter_columns_until_there_are_no_more():
+    assert [cell_ns_for(0.2, zoom) // 1_000_000 for zoom in (-9, -1, 0, 1, 9)] == [5, 20, 50, 100, 5000]
+
+
+def test_polls_too_dense_to_part_are_told_by_their_share_of_time():
+    share = np.full(20, 0.5)
+    strip = replace(small(), tx=share > 0, rx=share > 0, tx_share=share, rx_share=share / 4)
+    rows = drawn(strip, UNICODE, width=80)
+    assert "share of time" in rows[0]
+    assert set(rows[5][MARGIN : MARGIN + 14]) == {"▄"}
+    assert set(rows[6][MARGIN : MARGIN + 14]) == {"▁"}
+    assert "a column; polls too dense" not in drawn(small(), UNICODE, width=80)[0]
+
+
+def test_a_picture_drawn_on_shows_what_a_new_one_would():
+    room = Room(MARGIN + 80, 10, UNICODE)
+    kept = StripPicture(room, SCALE, lambda m: "a")
+    marks = fake_feed.scripted_marks()
+    for at_s in [*np.arange(298, 306, 0.1), 20.0, 700.2, 305.0]:
+        for excess_db in (6.0, 0.0):
+            strip = fake_feed.strip(View(strip_cells=80), int(at_s * NS), excess_db, marks)
+            assert kept.draw(strip) == StripPicture(room, SCALE, lambda m: "a").draw(strip)
 
 
 @pytest.mark.parametrize("glyphs", [ASCII, UNICODE], ids=["ascii", "unicode"])

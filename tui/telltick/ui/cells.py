@@ -7,7 +7,7 @@ difference is written, each move of the cursor and each change of look in as few
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -53,6 +53,7 @@ class Wire:
         self._rows: Rows = []  # None: nobody knows what stands there
         self.width = 0
         self._cells: dict[Segment, list[Cell]] = {}
+        self._one: dict[Cell, Cell] = {}
         self._colours: ColorSystem | None = None
 
     @property
@@ -79,24 +80,23 @@ class Wire:
         self._use_colours(colours)
         changes: list[Change] = []
         for y, first, strip in pieces:
-            x = first
-            for segment in strip if 0 <= y < len(self._rows) else ():
-                cells = [] if segment.control else self._cells_of(segment)
-                changes += self._changes(y, x, cells)
-                x += len(cells)
+            if 0 <= y < len(self._rows):
+                cells = [cell for segment in strip if not segment.control for cell in self._cells_of(segment)]
+                self._change(y, first, cells, changes)
         return shortest(changes, self._rows)
 
-    def _changes(self, y: int, x: int, cells: list[Cell]) -> Iterator[Change]:
-        """Those of a run of cells that differ from what the terminal shows."""
+    def _change(self, y: int, x: int, cells: list[Cell], changes: list[Change]) -> None:
+        """Take note of those of a run of cells that differ from what the terminal shows."""
         row = self._rows[y]
         if row[x : x + len(cells)] == cells:
             return
         for at, cell in enumerate(cells[: max(self.width - x, 0)], x):
-            if row[at] != cell:
+            now = row[at]
+            if now is not cell and now != cell:
                 self._break_wide(row, at, cell)
                 row[at] = cell
                 if cell[0]:
-                    yield y, at, cell
+                    changes.append((y, at, cell))
 
     @staticmethod
     def _break_wide(row: list[Cell | None], x: int, cell: Cell) -> None:
@@ -109,6 +109,7 @@ class Wire:
     def _use_colours(self, colours: ColorSystem) -> None:
         if colours is not self._colours or len(self._cells) > MOST_KEPT:
             self._cells.clear()
+            self._one.clear()
             self._colours = colours
 
     def _cells_of(self, segment: Segment) -> list[Cell]:
@@ -117,8 +118,9 @@ class Wire:
             look = self._look_of(segment.style)
             # In a blank the foreground cannot be seen, unless something is drawn through it.
             blank = look if look.attributes else Look("", None, look.ground)
-            cells = [(text, blank if text == " " else look) for text in split_cells(segment.text)]
-            self._cells[segment] = cells
+            one = self._one.setdefault  # equal cells are one object, so that comparing them is quick
+            pairs = ((text, blank if text == " " else look) for text in split_cells(segment.text))
+            cells = self._cells[segment] = [one(pair, pair) for pair in pairs]
         return cells
 
     def _look_of(self, style: Style | None) -> Look:

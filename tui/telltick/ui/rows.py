@@ -172,11 +172,13 @@ class Canvas:
         self.width, self.height = width, height
         self._text = [[" "] * width for _ in range(height)]
         self._roles = [[Role.TEXT] * width for _ in range(height)]
+        self._rows: list[Row | None] = [None] * height  # None: drawn on since
 
     def put(self, x: int, y: int, text: str, role: Role) -> None:
         """Write text of single-cell characters from (x, y) to the right; what lies outside is dropped."""
         if not 0 <= y < self.height:
             return
+        self._rows[y] = None
         for offset, char in enumerate(text):
             if 0 <= x + offset < self.width:
                 self._text[y][x + offset] = char
@@ -187,9 +189,26 @@ class Canvas:
         if 0 <= x < self.width and 0 <= y < self.height and not self._text[y][x].isalnum():
             self.put(x, y, char, role)
 
+    def put_column(self, x: int, y: int, cells: Sequence[tuple[str, Role]]) -> None:
+        """Write single characters from (x, y) downwards; what lies outside is dropped."""
+        if not 0 <= x < self.width:
+            return
+        for r, (char, role) in enumerate(cells[: self.height - y], y):
+            if self._text[r][x] != char or self._roles[r][x] is not role:
+                self._text[r][x], self._roles[r][x] = char, role
+                self._rows[r] = None
+
+    def clear_row(self, y: int, first: int = 0) -> None:
+        """Blank a row from a column on."""
+        if 0 <= y < self.height:
+            self.put(first, y, " " * (self.width - first), Role.TEXT)
+
     def rows(self) -> list[Row]:
         """What was drawn, one run per stretch of one role."""
-        return [_runs(text, roles) for text, roles in zip(self._text, self._roles, strict=True)]
+        for y, known in enumerate(self._rows):
+            if known is None:
+                self._rows[y] = _runs(self._text[y], self._roles[y])
+        return [known or BLANK for known in self._rows]
 
 
 def _runs(text: Sequence[str], roles: Sequence[Role]) -> Row:

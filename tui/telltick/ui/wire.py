@@ -83,7 +83,11 @@ class FrugalCompositor(Compositor):
         for widget, (region, clip) in self.visible_widgets.items():
             if crop is None or crop.overlaps(region):
                 # Whole rows: the compositor cuts them where widgets meet, and nowhere else.
-                rows = clip if crop is None else clip.intersection(Region(clip.x, crop.y, clip.width, crop.height))
+                rows = (
+                    clip
+                    if crop is None
+                    else clip.intersection(Region(clip.x, crop.y, clip.width, crop.height))
+                )
                 shown = region.intersection(rows)
                 if shown:
                     here = Region(shown.x - region.x, shown.y - region.y, shown.width, shown.height)
