@@ -174,9 +174,12 @@ def _print_measurement(folder: Path, *, as_json: bool) -> int:
 
 
 def _export(args: argparse.Namespace) -> int:
-    from telltick.engine.offline import export_folder
+    from telltick.engine.exporting import export_folder
+    from telltick.progress import ProgressBar
 
-    for path in export_folder(args.session, args.to, args.output):
+    with ProgressBar("measuring") as progress:
+        written = export_folder(args.session, args.to, args.output, progress)
+    for path in written:
         print(path)
     return 0
 
@@ -213,6 +216,28 @@ def _help(args: argparse.Namespace) -> int:
     return 0
 
 
+def _setup(args: argparse.Namespace) -> int:
+    """Fill in a station profile on screen, and keep it."""
+    from telltick.engine.tryout import machine_ports, sound_inputs
+    from telltick.model.plan import StationProfile
+    from telltick.store.station import load_station
+    from telltick.store.stations import find_station, save_station, station_files
+    from telltick.ui.setup.app import run_setup
+
+    settings = _screen_settings(args)
+    _need_terminal()
+    known = args.station is not None and (args.station.exists() or str(args.station) in station_files())
+    profile = (
+        load_station(find_station(args.station))
+        if known
+        else StationProfile(name=str(args.station or "bench"))
+    )
+    ports = tuple(port.device for port in machine_ports())
+    kept = run_setup(settings, sound_inputs(), ports, save_station, profile)
+    print(f"kept as {kept}; telltick monitor --station {kept.stem}" if kept else "nothing was kept")
+    return 0
+
+
 def _screen_settings(args: argparse.Namespace) -> Settings:
     """Settings whose palette and keys can be used: found out before anything is recorded."""
     from telltick.ui.keymap import Keymap
@@ -242,4 +267,5 @@ VERBS: dict[str, Callable[[argparse.Namespace], int]] = {
     "export": _export,
     "check": _check,
     "help": _help,
+    "setup": _setup,
 }

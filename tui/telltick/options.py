@@ -43,6 +43,9 @@ def build_parser() -> argparse.ArgumentParser:
     )
     verb.add_argument("session", nargs="?", type=Path, metavar="SESSION", help="verify this session instead")
     verb.add_argument("--json", action="store_true", help="print one JSON object")
+    verb = verbs.add_parser("setup", help="choose and try inputs on screen, keep them as a station profile")
+    verb.add_argument("station", nargs="?", type=Path, metavar="NAME", help="a profile to go on with")
+    _screen_options(verb)
     verb = verbs.add_parser("help", help="pages to read: start, station, method, format")
     verb.add_argument("topic", nargs="?", metavar="TOPIC", help="which page; without one, what there is")
     return parser
@@ -105,9 +108,9 @@ def _measure(verbs: Verbs[argparse.ArgumentParser]) -> None:
 
 
 def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
-    verb = verbs.add_parser("export", help="write the journal and the results to files")
+    verb = verbs.add_parser("export", help="write journal, results or report to files")
     verb.add_argument("session", type=Path, metavar="SESSION")
-    verb.add_argument("--to", required=True, choices=("csv", "json", "vtt"), help="what to write")
+    verb.add_argument("--to", required=True, choices=("csv", "json", "md", "vtt", "html"), help="what to write")
     verb.add_argument("-o", "--output", type=Path, metavar="PATH", help="file to write (csv: a folder)")
 
 

@@ -1,0 +1,1 @@
+"""Station set-up on screen: choose inputs, try them, keep the profile."""
