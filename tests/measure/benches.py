@@ -53,7 +53,7 @@ class Told:
 
 
 def script(seconds_each: float, *swaps: tuple[str, str]) -> tuple[tuple[Swap, ...], float]:
-    """Swaps one after another, a step of equal length before, between and after them; and the whole length."""
+    """Swaps one after another with equal steps before, between and after them; and the whole length."""
     each = seconds_each + HANDS_ON_S
     made = tuple(Swap(seconds_each + k * each, *swap) for k, swap in enumerate(swaps))
     return made, seconds_each + len(swaps) * each

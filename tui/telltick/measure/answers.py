@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telltick.measure.changes import judged_changes
+from telltick.measure.looks import observations
+from telltick.measure.next_test import next_tests
+from telltick.measure.pathways import findings_of, weighed_paths
 from telltick.measure.rows import PollRows
 from telltick.measure.setups import pooled_setups, setup_readings
 from telltick.measure.wording import step_words
@@ -39,10 +42,14 @@ def answers_of(
         return NO_ANSWERS
     setups, drift = pooled_setups(steps, rows, latency)
     judged = judged_changes(setups, drift, bound_db)
+    changes = tuple(one.change for one in judged)
+    weighed = weighed_paths(observations(steps, setups, judged, trial))
     shown = setup_readings(setups, drift)
     return Answers(
         setups=shown,
-        changes=tuple(one.change for one in judged),
+        changes=changes,
+        findings=findings_of(weighed, changes),
+        next_tests=next_tests(weighed, setups),
         comparisons=len(judged),
         warnings=tuple(_warnings(shown)),
     )

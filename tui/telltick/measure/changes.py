@@ -1,9 +1,9 @@
 """Changes: two setups that differ, set against each other: what differs, what does not, what is open.
 
 Where the receiver's gain stays put, I decides: it does not mind a floor that wanders. Where the gain gives
-way to the bursts, I and N move with it and the excess decides. With polling off there is no I to measure; there,
-whatever the audio has more than the quiet between polls had counts as what is left of it. Two setups without
-any interference can only be compared by N.
+way to the bursts, I and N move with it and the excess decides. With polling off there is no I to measure;
+there, whatever the audio has more than the quiet between polls had counts as what is left of it. Two setups
+without any interference can only be compared by N.
 """
 
 from __future__ import annotations

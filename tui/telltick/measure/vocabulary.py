@@ -82,17 +82,14 @@ _ORDER = {
 def kind_of(factor: str, value: str) -> Kind:
     """What a value of a factor means."""
     words = tidy(value)
+    if not words:
+        return Kind.NONE if tidy(factor) == "choke" else Kind.OTHER  # a choke nobody speaks of is not there
     for pattern, kind in WORDS.get(tidy(factor), ()):
-        if re.search(rf"(?<![\w]){pattern_group(pattern)}(?![\w])", words):
+        if re.search(rf"(?<!\w)(?:{pattern})(?!\w)", words):
             return kind
     if number_of(words) == 0 and tidy(factor) in ("rf gain", "monitor level"):
         return Kind.LEAST
     return Kind.OTHER
-
-
-def pattern_group(pattern: str) -> str:
-    """Alternatives as one group."""
-    return f"(?:{pattern})"
 
 
 def order_of(factor: str, value: str, other: str) -> int:

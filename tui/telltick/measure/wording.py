@@ -64,7 +64,8 @@ def _result(change: Change, heard: bool) -> str:
 
 def _deciding(change: Change, heard: bool) -> str:
     if change.basis == "noise":
-        return moved("N", change.noise_db) if change.noise_db else "N cannot be compared"
+        floor = moved("N", change.noise_db) if change.noise_db else "N cannot be compared"
+        return f"no interference is sure on either side; {floor}"
     if change.basis == "excess":
         text = moved("the excess", change.excess_db) if change.excess_db else "the excess cannot be compared"
         return text if heard else f"no interference is sure on either side, {text}"
