@@ -1,20 +1,24 @@
-"""Exports as files: what goes where, and never half of it."""
+"""Exports of text: what goes where, and never half of it."""
 
 from __future__ import annotations
 
-import errno
 import json
-import os
+from collections.abc import Callable
 from pathlib import Path
 
 from telltick.export.csv_out import bursts_csv, journal_csv, steps_csv
 from telltick.export.json_out import session_document
+from telltick.export.markdown import report_markdown
+from telltick.export.placing import new_file, refuse_what_is_there
+from telltick.export.report.page import report_html
 from telltick.export.vtt_out import captions_vtt
 from telltick.model.document import SessionDocument
-from telltick.model.errors import BadInputError, StorageError
+from telltick.model.errors import BadInputError
+from telltick.model.evidence import Evidence
 from telltick.model.measurement import Measurement
 
 FORMATS = ("csv", "json", "vtt")
+REPORTS: dict[str, Callable[[Evidence], str]] = {"html": report_html, "md": report_markdown}
 
 
 def export_session(
@@ -45,39 +49,43 @@ def export_session(
             folder / "steps.csv": steps_csv(session, measurement),
             folder / "bursts.csv": bursts_csv(session),
         }
-        return _write(tables, replace=named)
+        return write_texts(tables, replace=named)
     if to == "json":
         document = json.dumps(session_document(session, measurement), indent=2, allow_nan=False)
-        return _write({output or Path(f"{session.name}.json"): f"{document}\n"}, replace=named)
+        return write_texts({output or Path(f"{session.name}.json"): f"{document}\n"}, replace=named)
     if to == "vtt":
-        return _write({output or Path(f"{session.name}.vtt"): captions_vtt(session)}, replace=named)
+        return write_texts({output or Path(f"{session.name}.vtt"): captions_vtt(session)}, replace=named)
     raise BadInputError(f"there is no export to {to!r}; choose {', '.join(FORMATS)}")
 
 
-def _write(texts: dict[Path, str], *, replace: bool) -> tuple[Path, ...]:
-    if not replace:
-        there = next((path for path in texts if path.exists()), None)
-        if there is not None:
-            raise BadInputError(f"{there} exists; name a place with -o to write there")
+def export_report(evidence: Evidence, to: str, output: Path | None = None) -> tuple[Path, ...]:
+    """Write a report: ``html`` as one page that needs nothing else, ``md`` for a forum or an issue tracker.
+
+    Raises:
+        BadInputError: the place cannot be written, or a file there would be replaced that nobody named.
+        StorageError: the disk is full.
+    """
+    path = output or Path(f"{evidence.session.name}.{to}")
+    if output is None:
+        refuse_what_is_there(path)  # before any figure is drawn
+    return write_texts({path: REPORTS[to](evidence)}, replace=True)
+
+
+def write_texts(texts: dict[Path, str], *, replace: bool) -> tuple[Path, ...]:
+    """Write files of text.
+
+    Args:
+        texts: what goes where.
+        replace: files there may be replaced.
+
+    Raises:
+        BadInputError: a place cannot be written, or holds a file that may not be replaced.
+        StorageError: the disk is full.
+    """
+    for path in texts:
+        if not replace:
+            refuse_what_is_there(path)
     for path, text in texts.items():
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            _write_whole(path, text)
-        except OSError as why:
-            if why.errno == errno.ENOSPC:
-                raise StorageError(f"the disk is full: free some space for {path}") from why
-            raise BadInputError(
-                f"{path} cannot be written ({why.strerror or why}); choose another place with -o"
-            ) from why
+        with new_file(path) as draft:
+            draft.write_text(text, encoding="utf-8", newline="")
     return tuple(texts)
-
-
-def _write_whole(path: Path, text: str) -> None:
-    """Write a file beside its place and move it there, so that a file is never half new."""
-    draft = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        draft.write_text(text, encoding="utf-8", newline="")
-        draft.replace(path)
-    except BaseException:
-        draft.unlink(missing_ok=True)
-        raise

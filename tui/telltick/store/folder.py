@@ -21,6 +21,7 @@ from telltick.store.lock import LOCK_NAME, held, holder
 JOURNAL_NAME = "journal.sqlite"
 AUDIO_NAME = "audio"
 LOG_NAME = "recorder.log"
+BAG_NAME, BAG_PAYLOAD = "bagit.txt", "data"
 PRIVATE = 0o700
 _NAMES = (JOURNAL_NAME, *(f"{JOURNAL_NAME}-{kind}" for kind in ("wal", "shm", "journal")), AUDIO_NAME)
 
@@ -99,6 +100,8 @@ def check_session_folder(path: Path) -> Path:
         BadSessionError: it is missing, not a folder, or holds no journal of its own.
     """
     if not path.is_dir():
+        if path.suffix == ".zip" and path.is_file():
+            raise BadSessionError(f"{path} is an archive; unpack it, then give the folder")
         problem = "is a file" if path.exists() else "does not exist"
         raise BadSessionError(f"{path} {problem}; give the folder of a session")
     journal = path / JOURNAL_NAME
@@ -110,6 +113,29 @@ def check_session_folder(path: Path) -> Path:
     if link is not None:
         raise BadSessionError(f"{path} is not a session: its {link} is a link to somewhere else")
     return path
+
+
+def session_within(path: Path) -> Path:
+    """The session that a path leads to: itself, or the one in the payload of a bag (BagIt, RFC 8493).
+
+    Raises:
+        BadSessionError: it is a bag that does not hold exactly one session.
+    """
+    if is_session(path) or not (path / BAG_NAME).is_file():
+        return path
+    payload = path / BAG_PAYLOAD
+    found = sorted(one for one in payload.iterdir() if is_session(one)) if payload.is_dir() else []
+    if len(found) != 1:
+        raise BadSessionError(
+            f"{path} is a bag that holds {len(found)} sessions, not one; give a folder in it"
+        )
+    return found[0]
+
+
+def is_bagged(path: Path) -> bool:
+    """Whether a session lies in the payload of a bag, where every change breaks the bag's checksums."""
+    above = path.absolute().parent
+    return above.name == BAG_PAYLOAD and (above.parent / BAG_NAME).is_file()
 
 
 def _unwritable(path: Path, why: OSError) -> BadInputError:

@@ -7,6 +7,7 @@ from typing import Any, Generic, TypeVar
 
 import msgspec
 
+from telltick.model.session import Verb
 from telltick.model.text import plain_text
 from telltick.model.traffic import Poll, PollOutcome
 from telltick.store.readonly import ReadOnlyJournal
@@ -113,6 +114,14 @@ def following_polls() -> Follower[Poll]:
         return list(map(Poll, number, due, sent, map(outcomes.__getitem__, outcome), reply))
 
     return Follower("poll", "number, due_ns, sent_ns, outcome, reply_ns", convert)
+
+
+def request_row(row: Row) -> Row:
+    """A request whose verb nobody here knows says so, and the word becomes its value."""
+    verb = row["verb"]
+    if verb in {str(known) for known in Verb}:
+        return clean(row)
+    return clean({**row, "verb": str(Verb.UNKNOWN), "value": str(verb)})
 
 
 def clean(row: Row) -> Row:

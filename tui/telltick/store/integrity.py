@@ -13,7 +13,7 @@ from telltick.model.clock import NS
 from telltick.model.errors import BadSessionError
 from telltick.model.session import Gap
 from telltick.model.text import plain_text
-from telltick.store.folder import AUDIO_NAME, JOURNAL_NAME, check_session_folder
+from telltick.store.folder import AUDIO_NAME, JOURNAL_NAME, check_session_folder, session_within
 from telltick.store.lock import held
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.reserve import RESERVE_NAME
@@ -46,7 +46,7 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     Raises:
         BadSessionError: the folder is not a session at all.
     """
-    check_session_folder(folder)
+    folder = check_session_folder(session_within(folder))
     alive = held(folder)
     findings = [*_journal(folder), *_left_over(folder, alive), *_segments(folder, alive), *_access(folder)]
     try:

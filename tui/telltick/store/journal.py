@@ -21,7 +21,8 @@ from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, Se
 from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Poll
 from telltick.model.trial import TrialSlot
-from telltick.store.folder import JOURNAL_NAME, check_session_folder
+from telltick.store.folder import JOURNAL_NAME, check_session_folder, is_bagged
+from telltick.store.follow import request_row
 from telltick.store.readonly import DAMAGE
 from telltick.store.schema import LONGEST_VALUE, check_schema, migrate
 
@@ -77,6 +78,10 @@ class Journal:
             BadInputError: it may not be written.
         """
         path = check_session_folder(folder) / JOURNAL_NAME
+        if is_bagged(folder):
+            raise BadInputError(
+                f"{folder} is evidence in a bag; copy it out of there to add marks to the copy"
+            )
         if not (os.access(path, os.W_OK) and os.access(folder, os.W_OK)):
             raise BadInputError(f"{folder} is read-only; copy the session to add marks or notes to it")
         try:
@@ -273,7 +278,7 @@ class Journal:
                 "SELECT number, t_ns, verb, value FROM request"
                 " WHERE number NOT IN (SELECT request FROM outcome) ORDER BY number"
             ).fetchall()
-        return tuple(Request(number, t_ns, Verb(verb), value) for number, t_ns, verb, value in rows)
+        return tuple(_request(row) for row in rows)
 
     def changed(self) -> bool:
         """Whether anybody else has written since the last call. Cheap enough to ask 50 times a second."""
@@ -290,6 +295,11 @@ class Journal:
         with self.batch():
             done = self._db.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", (*columns.values(),))
         return int(done.lastrowid or 0)
+
+
+def _request(row: Sequence[Any]) -> Request:
+    known = request_row(dict(zip(("number", "t_ns", "verb", "value"), row, strict=True)))
+    return Request(known["number"], known["t_ns"], Verb(known["verb"]), str(known["value"]))
 
 
 def _columns(fact: Any) -> dict[str, Any]:

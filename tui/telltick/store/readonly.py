@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from telltick.model.errors import BadSessionError
+from telltick.model.errors import BadSessionError, StorageError
 from telltick.model.text import plain_text
 from telltick.store.folder import JOURNAL_NAME
 from telltick.store.schema import LONGEST_VALUE, check_schema, version_of
@@ -89,6 +89,23 @@ class ReadOnlyJournal:
             yield page
             after = numbers[-1]
 
+    def copy_to(self, path: Path) -> None:
+        """Write the journal, as it is at one moment, to a new file of its own; writers are not held up.
+
+        Raises:
+            BadSessionError: the journal is damaged.
+            StorageError: the disk refuses the copy.
+        """
+        copy = sqlite3.connect(path, isolation_level=None)
+        try:
+            with self._damage_explained(), _refusals_explained(path):
+                self._db.backup(
+                    copy
+                )  # in one step: a journal that grows would start a slow copy over and over
+                copy.execute("PRAGMA journal_mode = DELETE")  # one plain file, also on read-only media
+        finally:
+            copy.close()
+
     def _connect_copy(self) -> sqlite3.Connection:
         self._copy = tempfile.TemporaryDirectory(prefix="telltick-")
         try:
@@ -132,3 +149,14 @@ def _connect(path: Path, where: str) -> sqlite3.Connection:
         db.close()
         raise
     return db
+
+
+@contextlib.contextmanager
+def _refusals_explained(path: Path) -> Iterator[None]:
+    """A disk that takes no more is not damage of what is read."""
+    try:
+        yield
+    except sqlite3.OperationalError as why:
+        if not any(word in str(why) for word in ("full", "disk I/O", "readonly")):
+            raise
+        raise StorageError(f"{path} cannot be written ({why}): free some space") from why

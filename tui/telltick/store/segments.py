@@ -40,7 +40,8 @@ def segment_name(first: int) -> str:
     return f"{first:012d}.wav"
 
 
-def _header(rate_hz: int, frames: int) -> bytes:
+def wav_header(rate_hz: int, frames: int) -> bytes:
+    """The header of a segment that holds so many frames."""
     data = frames * FRAME_BYTES
     form = (b"fmt ", 16, _PCM, 1, rate_hz, rate_hz * FRAME_BYTES, FRAME_BYTES, 8 * FRAME_BYTES)
     return HEADER.pack(b"RIFF", HEADER.size - 8 + data, b"WAVE", *form, b"data", data)
@@ -131,7 +132,7 @@ class AudioWriter:
     def _begin_segment(self) -> FileIO:
         file = FileIO(self._folder / segment_name(self._first), "x")
         try:
-            file.write(_header(self._rate_hz, 0))
+            file.write(wav_header(self._rate_hz, 0))
         except OSError:
             file.close()
             Path(file.name).unlink(missing_ok=True)
@@ -145,7 +146,7 @@ class AudioWriter:
         if self._file is None:
             return
         self._file.seek(0)
-        self._file.write(_header(self._rate_hz, self._frames))
+        self._file.write(wav_header(self._rate_hz, self._frames))
         self._file.seek(0, os.SEEK_END)
         _sync_data(self._file.fileno())
         self._synced = self._frames

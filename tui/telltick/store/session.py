@@ -21,8 +21,8 @@ from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Gate, Poll
 from telltick.model.trial import TrialSlot
 from telltick.store.bursts import BurstColumns
-from telltick.store.folder import check_session_folder
-from telltick.store.follow import Row, clean, clean_deep, following, following_polls
+from telltick.store.folder import check_session_folder, session_within
+from telltick.store.follow import Row, clean, clean_deep, following, following_polls, request_row
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
 
@@ -41,18 +41,18 @@ class SessionReader:
     """
 
     def __init__(self, folder: Path) -> None:
-        """Open a session and read what it holds.
+        """Open a session, or the one in a bag, and read what it holds.
 
         Raises:
             BadSessionError: not a session, damaged, or written by a newer telltick.
         """
-        self.folder = check_session_folder(folder)
+        folder = self.folder = check_session_folder(session_within(folder))
         self._polls = following_polls()
         self._mark_rows = following(MarkRow, "mark", _MARK_COLUMNS, _mark_row)
         self._anchors = following(Anchor, "anchor", "run, sample, t_ns, wall_ns")
         self._gaps = following(Gap, "gap", "kind, sample, start_ns, end_ns, note")
         self._health = following(HealthNote, "health", "t_ns, kind, value, note")
-        self._requests = following(Request, "request", "number, t_ns, verb, value")
+        self._requests = following(Request, "request", "number, t_ns, verb, value", request_row)
         self._outcomes = following(Outcome, "outcome", "request, t_ns, done, note", _outcome)
         self._trial_slots = following(
             TrialSlot, "trial_slot", "poll, leg, cycle, cycle_ns, slot, slots, slot_ns", since=2

@@ -1,0 +1,77 @@
+"""The answer of a session in two sentences: is it tied to the polling, and how does it come in."""
+
+from __future__ import annotations
+
+from telltick.export.report.words import count, difference, joined, known, level, odds, said, step_words
+from telltick.model.answers import Answers, PathVerdict
+from telltick.model.measurement import Measurement, StepReading
+from telltick.model.readings import Verdict
+
+QUESTION = (
+    "Does polling the radio over its serial port put noise into the receiver, how strong is it, "
+    "and which way does it come in?"
+)
+
+
+def answer(measurement: Measurement) -> tuple[str, str]:
+    """Whether and how strong, then which way."""
+    return _tie(measurement), _way(measurement)
+
+
+def strongest(measurement: Measurement) -> StepReading | None:
+    """The tied step in which the interference stands highest above the noise."""
+    tied = [one for one in measurement.steps if one.reading.verdict is Verdict.TIED]
+    measured = [one for one in tied if known(one.reading.excess_db)]
+    return max(measured, key=lambda one: one.reading.excess_db.value, default=None)  # type: ignore[union-attr]
+
+
+def _tie(measurement: Measurement) -> str:
+    top = strongest(measurement)
+    if top is not None:
+        where = f"step {top.step.index + 1} ({step_words(top.step)})"
+        if len(measurement.steps) == 1:
+            where = "the one setup that was measured"
+        rise = f"while bytes flow, the audio rises {difference(top.reading.excess_db)} above the noise floor"
+        return f"Yes: {rise} in {where}{_beyond_chance(measurement)}."
+    verdict = measurement.whole.verdict
+    if verdict is Verdict.TIED:
+        rise = difference(measurement.whole.excess_db)
+        return f"Yes: over the whole session the audio rises while bytes flow, by {rise} above the floor."
+    if verdict is Verdict.NO_TIE:
+        limit = measurement.whole.upper_limit_i_over_n_db
+        least = (
+            ""
+            if limit is None
+            else f"; interference of more than {level(limit, 'dB')} re the noise "
+            "floor is ruled out at 95 % confidence"
+        )
+        return f"No tie was found: nothing in the audio follows the bytes{least}."
+    if not measurement.polling.polls:
+        return "It cannot be told: no serial traffic is on record, so nothing says when bytes flowed."
+    return f"It cannot be told yet: {count(measurement.whole.polls, 'poll')} are too few."
+
+
+def _beyond_chance(measurement: Measurement) -> str:
+    trial = measurement.trial
+    if trial is not None and trial.highest_log10_e >= 2:
+        return f", and a coin trial gives {odds(trial.highest_log10_e)}"
+    return ", and chance alone would do so in less than 1 % of sessions"
+
+
+def _way(measurement: Measurement) -> str:
+    answers = measurement.answers
+    if not any(finding.verdict is not PathVerdict.NOT_TESTED for finding in answers.findings):
+        return "Which way it comes in was not tested: no setup was changed that would tell."
+    supported, ruled_out = _paths(answers, PathVerdict.SUPPORTED), _paths(answers, PathVerdict.RULED_OUT)
+    parts = []
+    if supported:
+        parts.append(f"support: {joined(supported)}")
+    if ruled_out:
+        parts.append(f"rule out: {joined(ruled_out)}")
+    if not parts:
+        return "The steps do not settle which way it comes in."
+    return f"The steps {'; they '.join(parts)}."
+
+
+def _paths(answers: Answers, verdict: PathVerdict) -> list[str]:
+    return [said(finding.path, 80) for finding in answers.findings if finding.verdict is verdict]
