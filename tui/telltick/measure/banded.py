@@ -15,7 +15,7 @@ import numpy.typing as npt
 from telltick.measure.frames import to_db
 from telltick.measure.rows import PollRows, Summed
 from telltick.measure.shapes import effective_bins
-from telltick.measure.tones import band_bins, floor_of, tonal_bins
+from telltick.measure.tones import band_bins, clear_share, floor_of, tonal_bins
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Spectrum
 
@@ -23,7 +23,7 @@ _BY_BIN = ("active", "core", "inner", "gap", "quiet", "slots")
 
 
 def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollRows:
-    """The same rows with one bin: the band without its tonal bins.
+    """The same rows with one bin: the power of the band, its tonal bins taken to be as those around them.
 
     Args:
         rows: as `measure_rows` returned them.
@@ -32,11 +32,13 @@ def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollR
     """
     inside = band_bins(rows, band)
     use = inside & ~tonal
-    sums = {name: getattr(rows, name)[:, use].sum(axis=1, dtype=np.float64)[:, None] for name in _BY_BIN}
+    share = clear_share(rows, band, tonal)
+    sums = {name: getattr(rows, name)[:, use].sum(axis=1, dtype=np.float64) for name in _BY_BIN}
     worth = effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
     lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
     middle = np.array([(band.low_hz + band.high_hz) / 2])
-    return replace(rows, freq_hz=middle, **sums, summed=Summed(worth, lost))
+    whole = {name: (power / share)[:, None] for name, power in sums.items()}
+    return replace(rows, freq_hz=middle, **whole, summed=Summed(worth, lost))
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ class SpectrumSums:
             int(rows.quiet_frames.sum()),
             int(rows.active_frames.sum()),
             float(rows.gate_share.sum()),
-            tonal * rows.seconds,
+            np.asarray(tonal * rows.seconds, dtype=np.float64),
             rows.seconds,
         )
 

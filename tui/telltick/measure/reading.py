@@ -13,7 +13,7 @@ from telltick.measure.gating import IDLE
 from telltick.measure.latency import SEARCH_S, THRESHOLD
 from telltick.measure.robust import interval, student_t
 from telltick.measure.rows import PollRows
-from telltick.measure.tones import band_bins, tonal_bins
+from telltick.measure.tones import band_bins, clear_share, tonal_bins
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Estimate, Latency, PollingFacts, Reading, Spectrum, Verdict
 from telltick.model.traffic import Gate
@@ -34,10 +34,12 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         latency: the latency in use, or None when none stands out (rows then lie at any latency).
     """
     band = band or Band()
-    use = band_bins(rows, band) & ~tonal_bins(rows, band)
+    tonal = tonal_bins(rows, band)
+    use, share = band_bins(rows, band) & ~tonal, clear_share(rows, band, tonal)
     found = measure_excess(rows, use)
     if found is None or rows.polls < MIN_POLLS:
-        return _too_few(rows, use)
+        return _too_few(rows, use, share)
+    noise = found.noise / share
     log_e = _log_e(rows, use)
     tests = 1.0 if latency is None else _latencies_tried(rows, latency)
     p_value = float(min(1.0, tests * np.exp(-log_e)))
@@ -45,8 +47,8 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
     return Reading(
         polls=rows.polls,
         seconds=rows.seconds,
-        noise_dbfs=float(to_db(found.noise)),
-        interference_dbfs=float(to_db(found.noise * found.ratio)) if tied else None,
+        noise_dbfs=float(to_db(noise)),
+        interference_dbfs=float(to_db(noise * found.ratio)) if tied else None,
         excess_db=_excess(found),
         i_over_n_db=float(to_db(found.ratio)) if found.ratio > 0 else None,
         verdict=Verdict.TIED if tied else Verdict.NO_TIE,
@@ -63,9 +65,9 @@ def _excess(found: Excess) -> Estimate | None:
     return estimate if told else None
 
 
-def _too_few(rows: PollRows, use: npt.NDArray[np.bool_]) -> Reading:
+def _too_few(rows: PollRows, use: npt.NDArray[np.bool_], share: float) -> Reading:
     frames = int(rows.quiet_frames.sum())
-    noise = rows.quiet[:, use].sum(dtype=np.float64) / frames if frames else 0.0
+    noise = rows.quiet[:, use].sum(dtype=np.float64) / frames / share if frames else 0.0
     if rows.polls >= MIN_POLLS:
         warning = (
             "The polls follow each other so closely that no quiet audio is left between them: slow them down."

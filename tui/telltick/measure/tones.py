@@ -117,3 +117,14 @@ def _spread(pieces: Floats) -> Floats:
 def floor_of(level: Floats, tonal: npt.NDArray[np.bool_]) -> Floats:
     """A spectrum with its tonal bins replaced by the running median around them."""
     return np.where(tonal, running_median(level, _REACH), level)
+
+
+def clear_share(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> float:
+    """Share of the band's noise floor that lies in bins without tones: what a sum over them is divided by.
+
+    Beneath a tone the floor is taken to be as around it, so that levels with and without tones compare.
+    """
+    inside = band_bins(rows, band)
+    floor = floor_of(rows.quiet.sum(axis=0, dtype=np.float64), tonal)
+    total = float(floor[inside].sum())
+    return float(floor[inside & ~tonal].sum()) / total if total > 0 else 1.0
