@@ -10,6 +10,7 @@ from telltick.engine.cell_store import CellStore
 from telltick.engine.gates import gate_near
 from telltick.engine.gathering import Gathered, Gathering, Progress
 from telltick.engine.trial import TrialFollower
+from telltick.measure.answers import answers_of
 from telltick.measure.banded import SpectrumSums
 from telltick.measure.outlook import more_seconds
 from telltick.measure.reading import polling_facts, take_reading
@@ -79,6 +80,7 @@ class SessionMeasurer:
             spectrum=_spectrum([tally.sums() for tally in gathered.tallies]),
             warnings=tuple(session_warnings(self._reader, best, gate.polls)),
             trial=trial,
+            answers=answers_of(steps, rows, best, trial=trial, bound_db=self._options.bound_db),
         )
 
     def _result(self, gathered: Gathered, index: int) -> _StepResult:
