@@ -11,7 +11,6 @@ from typing import ClassVar, cast
 from textual import on, work
 from textual.app import ComposeResult
 from textual.containers import Horizontal
-from textual.screen import Screen
 from textual.widgets import Input
 
 from telltick.engine.tryout import Answer, InputTryout, SoundInputs, ask_once
@@ -24,7 +23,7 @@ from telltick.ui.setup.form import Field, Form, fields_for
 from telltick.ui.setup.rows import Trial, draw_form, draw_keys, draw_trial
 from telltick.ui.widgets.panel import Panel
 from telltick.ui.widgets.prompt import AnswerInput
-from telltick.ui.wire import WiredApp
+from telltick.ui.wire import WiredApp, WiredScreen
 
 LOOK_EVERY_S = 0.25
 LONGEST = 200
@@ -52,7 +51,7 @@ class SetupPanel(Panel):
         cast("SetupScreen", self.screen).draw()
 
 
-class SetupScreen(Screen[None]):
+class SetupScreen(WiredScreen[None]):
     """Form on the left, trials on the right."""
 
     DEFAULT_CSS = """
@@ -88,6 +87,7 @@ class SetupScreen(Screen[None]):
         )
         self._sound: InputTryout | None = None
         self._listening_to: AudioPlan | None = None
+        self._placed = False  # before that, panels have sizes of the toolkit's own
 
     def compose(self) -> ComposeResult:
         """Form, trials, what is said, keys, and a line to type in."""
@@ -263,11 +263,15 @@ class SetupScreen(Screen[None]):
             panel.styles.offset = (x, y)
             panel.styles.width, panel.styles.height = max(w, 0), max(h, 0)
         self.query_one(Horizontal).styles.offset = (0, max(height - 2, 0))
-        self.call_after_refresh(self.draw)
+        self.call_after_refresh(self._begin_drawing)
+
+    def _begin_drawing(self) -> None:
+        self._placed = True
+        self.draw()
 
     def draw(self) -> None:
         """Draw everything; what is as before costs nothing."""
-        if not self.is_mounted:
+        if not self._placed:
             return
         form, trial, said, keys = (
             self.query_one(f"#{n}", SetupPanel) for n in ("form", "trial", "said", "keys")

@@ -100,10 +100,10 @@ class Panel(Widget):
 
     def render_line(self, y: int) -> Strip:
         """One row as the terminal gets it, one segment per run."""
-        strip = self._strips.get(y)
-        if strip is None:
-            width = self.size.width
-            line = self._rows[y] if y < len(self._rows) else fit((), width)
+        strip, width = self._strips.get(y), self.size.width
+        if strip is None or strip.cell_length != width:
+            # Asked between a resize and its message, rows still have their old length.
+            line = fit(self._rows[y] if y < len(self._rows) else (), width)
             inks = self._filtered = self._filtered or self._filter_inks()
             ground = inks.get(Role.TEXT, Style())
             segments = [Segment(run.text, inks.get(run.role, ground)) for run in line]
