@@ -15,13 +15,13 @@ class OnePanel(App):
         yield Panel("one", UNICODE)
 
 
-async def test_rows_asked_for_between_a_resize_and_its_message_have_the_new_width():
+async def test_rows_asked_for_between_a_resize_and_its_message_have_the_new_width(monkeypatch):
     async with OnePanel().run_test(size=(80, 24)) as pilot:
         panel = pilot.app.query_one(Panel)
         panel.styles.width, panel.styles.height = 80, 3
         await pilot.pause()
         panel.put([row(Run("-" * 80, Role.RULE))])
         assert sum(len(segment.text) for segment in panel.render_line(0)) == 80
-        panel._size = Size(46, 3)  # the toolkit sets the size first and tells of it later
+        monkeypatch.setattr(Panel, "size", Size(46, 3))  # the toolkit sets the size, and tells of it later
         strip = panel.render_line(0)
         assert strip.cell_length == sum(len(segment.text) for segment in strip) == 46
