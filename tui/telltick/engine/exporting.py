@@ -2,31 +2,50 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+from telltick import __version__
 from telltick.engine.exhibits import evidence_of
 from telltick.engine.offline import measure_session
+from telltick.export.bag import bag_info, make_bag, name_in_bag, readme_text, zip_bag
+from telltick.export.cues import cues_of, wav_info
 from telltick.export.files import FORMATS, REPORTS, export_report, export_session
-from telltick.export.placing import refuse_what_is_there
+from telltick.export.json_out import session_document
+from telltick.export.placing import new_file, new_folder, refuse_what_is_there
+from telltick.export.report.page import report_html
+from telltick.export.report.telling import story_of
+from telltick.export.wav_out import write_wav
+from telltick.model.cautions import ALL as CAUTIONS
 from telltick.model.errors import BadInputError
+from telltick.model.evidence import Evidence
+from telltick.model.measurement import MeasuringOptions
+from telltick.store.copying import copy_session
+from telltick.store.folder import session_within
 from telltick.store.session import SessionReader
 
 Progress = Callable[[float], bool]
-WAYS_OUT = (*FORMATS, *REPORTS)
+WAYS_OUT = (*FORMATS, *REPORTS, "wav", "bag")
 _FOLDERS = ("csv", "bag")  # written as a folder
 
 
 def export_folder(
-    folder: Path, to: str, output: Path | None, progress: Progress = lambda _: True
+    folder: Path,
+    to: str,
+    output: Path | None,
+    progress: Progress = lambda _: True,
+    options: MeasuringOptions | None = None,
 ) -> tuple[Path, ...]:
     """Measure a session folder and write it in one format; returns the files written.
 
     Args:
-        folder: the session.
+        folder: the session, or a bag with one.
         to: one of `WAYS_OUT`.
-        output: file to write (``csv``: a folder); None chooses a name, and replaces nothing.
+        output: file to write (``csv`` and ``bag``: a folder); None chooses a name, and replaces nothing.
         progress: told the share done, 0 to 1; answers False to give up.
+        options: what the user says that the session does not.
 
     Raises:
         BadInputError: not a session, an unknown format, or a place that cannot be written.
@@ -34,14 +53,103 @@ def export_folder(
     """
     if output is not None and to not in _FOLDERS and output.is_dir():
         raise BadInputError(f"{output} is a folder; name a file with -o")
+    if to == "bag":
+        return (export_bag(folder, output, progress, options),)
     with SessionReader(folder) as reader:
+        if to in REPORTS and output is None:
+            refuse_what_is_there(Path(f"{reader.document().name}.{to}"))  # before a long measurement
         if to in REPORTS:
-            if output is None:
-                refuse_what_is_there(Path(f"{reader.document().name}.{to}"))  # before a long measurement
-            measurement = measure_session(reader, part_of(progress, 0.0, 0.8))
-            evidence = evidence_of(reader, measurement, part_of(progress, 0.8, 1.0))
-            return export_report(evidence, to, output)
-        return export_session(reader.document(), measure_session(reader, progress), to, output)
+            return export_report(_evidence(reader, progress, options), to, output)
+        if to == "wav":
+            return (export_wav(reader, output, progress, options),)
+        measurement = measure_session(reader, progress, options)
+        return export_session(reader.document(), measurement, to, output)
+
+
+def export_wav(
+    reader: SessionReader,
+    output: Path | None,
+    progress: Progress = lambda _: True,
+    options: MeasuringOptions | None = None,
+) -> Path:
+    """Write the whole audio of a session as one WAV file with cues; a second of it in memory at a time.
+
+    Raises:
+        BadInputError: the place cannot be written, or a file there would be replaced that nobody named.
+        StorageError: the disk is full.
+        CancelledError: progress said to give up; nothing is left behind.
+    """
+    session = reader.document()
+    place = output or Path(f"{session.name}.wav")
+    if output is None:
+        refuse_what_is_there(place)
+    measurement = measure_session(reader, part_of(progress, 0.0, 0.8), options)
+    rate, samples = session.facts.rate_hz, session.samples
+    blocks = (reader.audio.read(at, min(rate, samples - at)) for at in range(0, samples, rate))
+    cues = cues_of(session, measurement)
+    info = wav_info(session, measurement, f"telltick {__version__}")
+    write_wav(place, blocks, samples, rate, cues=cues, info=info, progress=part_of(progress, 0.8, 1.0))
+    return place
+
+
+def export_bag(
+    folder: Path,
+    output: Path | None,
+    progress: Progress = lambda _: True,
+    options: MeasuringOptions | None = None,
+) -> Path:
+    """Copy a session, measure the copy, and put both with a report into an evidence bag.
+
+    Args:
+        folder: the session; it may be recorded at the time.
+        output: folder to make, or a file that ends in ``.zip``; None makes ``NAME-bag`` beside the present
+            folder.
+        progress: told the share done, 0 to 1; answers False to give up.
+        options: what the user says that the session does not.
+
+    Returns:
+        the folder, or the file.
+
+    Raises:
+        BadInputError: not a session, or a place that cannot be written or holds something.
+        StorageError: the disk is full.
+        CancelledError: progress said to give up; nothing is left behind.
+    """
+    name = name_in_bag(session_within(folder).resolve().name)
+    place = output or Path(f"{name}-bag")
+    if place.suffix.lower() != ".zip":
+        with new_folder(place) as draft:
+            _fill_bag(folder, draft, name, progress, options)
+        return place
+    with new_file(place) as archive, TemporaryDirectory(dir=archive.parent, prefix=".bag-") as unzipped:
+        bag = Path(unzipped)
+        _fill_bag(folder, bag, name, part_of(progress, 0.0, 0.9), options)
+        zip_bag(bag, archive, name_in_bag(place.stem), part_of(progress, 0.9, 1.0))
+    return place
+
+
+def _fill_bag(
+    folder: Path, bag: Path, name: str, progress: Progress, options: MeasuringOptions | None
+) -> None:
+    copy = copy_session(folder, bag / name, part_of(progress, 0.0, 0.1))
+    with SessionReader(copy) as reader:
+        evidence = _evidence(reader, part_of(progress, 0.1, 0.95), options)
+    story = story_of(evidence)
+    results = session_document(evidence.session, evidence.measurement)
+    texts = {
+        "results.json": json.dumps(results, indent=2, allow_nan=False) + "\n",
+        "report.html": report_html(evidence),
+        "README.txt": readme_text(evidence, story.subtitle, CAUTIONS),
+    }
+    for file, text in texts.items():
+        (bag / file).write_text(text, encoding="utf-8", newline="")
+    make_bag(bag, bag_info(evidence, story.title, story.subtitle))
+    progress(1.0)
+
+
+def _evidence(reader: SessionReader, progress: Progress, options: MeasuringOptions | None) -> Evidence:
+    measurement = measure_session(reader, part_of(progress, 0.0, 0.8), options)
+    return evidence_of(reader, measurement, part_of(progress, 0.8, 1.0))
 
 
 def part_of(progress: Progress, begin: float, end: float) -> Progress:

@@ -30,7 +30,7 @@ def new_file(path: Path) -> Iterator[Path]:
         BadInputError: the place cannot be written.
         StorageError: the disk is full.
     """
-    draft = _draft(path)
+    draft = _draft(path.absolute())
     with place_explained(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         try:
@@ -49,7 +49,7 @@ def new_folder(path: Path) -> Iterator[Path]:
         BadInputError: it holds something, or the place cannot be written.
         StorageError: the disk is full.
     """
-    draft = _draft(path)
+    draft = _draft(path.absolute())
     with place_explained(path):
         if path.is_dir() and any(path.iterdir()):
             raise BadInputError(f"{path} is not empty; name a new folder with -o")
