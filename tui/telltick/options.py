@@ -110,8 +110,11 @@ def _measure(verbs: Verbs[argparse.ArgumentParser]) -> None:
 def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb = verbs.add_parser("export", help="write journal, results or report to files")
     verb.add_argument("session", type=Path, metavar="SESSION")
-    verb.add_argument("--to", required=True, choices=("csv", "json", "md", "vtt", "html"), help="what to write")
-    verb.add_argument("-o", "--output", type=Path, metavar="PATH", help="file to write (csv: a folder)")
+    ways = ("csv", "json", "md", "vtt", "html", "wav", "bag")
+    verb.add_argument("--to", required=True, choices=ways, help="what to write")
+    verb.add_argument(
+        "-o", "--output", type=Path, metavar="PATH", help="file to write (csv and bag: a folder, or bag.zip)"
+    )
 
 
 def _input_options(verb: argparse.ArgumentParser) -> None:

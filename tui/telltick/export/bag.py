@@ -1,4 +1,4 @@
-"""An evidence bag: a session and all that is needed to check it, in the form of archives (BagIt, RFC 8493)."""
+"""An evidence bag: a session and all that is needed to check it, as a bag for archives (BagIt, RFC 8493)."""
 
 from __future__ import annotations
 
