@@ -9,7 +9,7 @@ import numpy as np
 
 from telltick.model.clock import NS
 from telltick.sources.audio import AudioBlock
-from telltick.sources.bench.line_log import LineLog
+from telltick.sources.bench.line_log import EdgeLog
 from telltick.sources.bench.receiver import Edges, Receiver
 from telltick.sources.bench.state import BenchState
 
@@ -24,7 +24,7 @@ class LiveAudio:
     def __init__(
         self,
         receiver: Receiver,
-        line: LineLog,
+        line: EdgeLog,
         state: Callable[[], BenchState],
         latency_s: float,
         clock_ns: Callable[[], int],

@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 from telltick.model.clock import NS
 from telltick.model.traffic import Direction
-from telltick.sources.bench.line_log import LineLog
+from telltick.sources.bench.line_log import EdgeLog
 from telltick.sources.bench.radio import Radio
 from telltick.sources.serial_port import READ_SLICE_S
 
@@ -16,7 +16,7 @@ from telltick.sources.serial_port import READ_SLICE_S
 class MemoryPort:
     """A `Port` whose bytes come when a real line would have delivered them."""
 
-    def __init__(self, radio: Radio, log: LineLog, clock_ns: Callable[[], int], baud: int) -> None:
+    def __init__(self, radio: Radio, log: EdgeLog, clock_ns: Callable[[], int], baud: int) -> None:
         self.baudrate = baud
         self._radio = radio
         self._log = log

@@ -12,8 +12,17 @@ import numpy.typing as npt
 from telltick.model.clock import NS, Floats
 from telltick.model.plan import PollPlan
 from telltick.model.traffic import Burst, Poll
-from telltick.sources.bench.line_log import joined_edges
-from telltick.sources.bench.parts import I_OVER_N_DB, LATENCY_S, bench_plan, make_receiver
+from telltick.model.trial import TrialSlot
+from telltick.sources.bench.emissions import computer_pieces, emitted, joined
+from telltick.sources.bench.parts import (
+    I_OVER_N_DB,
+    LATENCY_S,
+    bench_plan,
+    coupling_of,
+    make_radio,
+    make_receiver,
+)
+from telltick.sources.bench.paths import Source
 from telltick.sources.bench.receiver import Edges, Receiver, to_int16
 from telltick.sources.bench.script import Change, ScriptedPolling, state_at
 
@@ -27,7 +36,7 @@ class TrueStep:
     Attributes:
         start_s: session time at which it starts.
         end_s: session time at which it ends.
-        noise_dbfs: noise floor.
+        noise_dbfs: noise floor; what the computer makes whether it polls or not belongs to it.
         interference_dbfs: mean power of the interference while bytes flow; -inf without any.
     """
 
@@ -58,6 +67,7 @@ class RenderedSession:
         polls: every poll.
         latency_s: from the serial line to the audio.
         truth: what is true of each stretch between changes.
+        drawn: the draws of coin trials.
     """
 
     audio: npt.NDArray[np.int16]
@@ -66,6 +76,7 @@ class RenderedSession:
     polls: tuple[Poll, ...]
     latency_s: float
     truth: tuple[TrueStep, ...]
+    drawn: tuple[TrialSlot, ...] = ()
 
 
 def render_session_audio(
@@ -96,10 +107,16 @@ def render_session_audio(
     """
     plan = plan or bench_plan("simulated")
     changes = sorted(changes, key=lambda change: change.t_s)
-    polling = ScriptedPolling(seed, plan)
+    coupling = coupling_of(path)
+    source = coupling.source if coupling is not None else Source.LINE
+    polling = ScriptedPolling(seed, plan, make_radio(seed, plan.line, path))
     polling.run(seconds, changes)
-    rendering = _Rendering(make_receiver(seed + 1, rate_hz, path, i_over_n_db), seconds, changes, latency_s)
-    rendering.run(*joined_edges(polling.bursts, plan.line))
+    pieces = emitted(polling.bursts, plan.line, source)
+    if source is Source.COMPUTER:
+        pieces = computer_pieces(seed, 0, int(np.ceil(seconds)))
+    receiver = make_receiver(seed + 1, rate_hz, path, i_over_n_db)
+    rendering = _Rendering(receiver, seconds, changes, latency_s, tied=source is not Source.COMPUTER)
+    rendering.run(*joined(pieces))
     return RenderedSession(
         rendering.audio,
         rate_hz,
@@ -107,6 +124,7 @@ def render_session_audio(
         tuple(polling.polls),
         latency_s,
         tuple(rendering.truth(polling.bursts)),
+        tuple(polling.drawn),
     )
 
 
@@ -114,9 +132,10 @@ class _Rendering:
     """The receiver's audio and the power of the interference in it, sample by sample."""
 
     def __init__(
-        self, receiver: Receiver, seconds: float, changes: Sequence[Change], latency_s: float
+        self, receiver: Receiver, seconds: float, changes: Sequence[Change], latency_s: float, *, tied: bool
     ) -> None:
         self._receiver = receiver
+        self._tied = tied
         self._seconds = seconds
         self._changes = changes
         self._rate_hz = receiver.rate_hz
@@ -147,6 +166,9 @@ class _Rendering:
             first, end = (round((t_s + self._onset_s) * self._rate_hz) for t_s in (start_s, end_s))
             on_s = sum(b.end_ns - b.start_ns for b in bursts if start_s <= b.start_ns / NS < end_s) / NS
             energy = float(np.sum(self._hash_power[first:end]))
-            level_dbfs = 10 * np.log10(energy / (on_s * self._rate_hz)) if energy and on_s else -np.inf
             noise_dbfs = self._receiver.noise_dbfs(state_at(start_s, self._changes))
+            if not self._tied:
+                always = energy / max(end - first, 1)
+                noise_dbfs, on_s = float(10 * np.log10(10 ** (noise_dbfs / 10) + always)), 0.0
+            level_dbfs = 10 * np.log10(energy / (on_s * self._rate_hz)) if energy and on_s else -np.inf
             yield TrueStep(start_s, end_s, noise_dbfs, float(level_dbfs))

@@ -12,7 +12,7 @@ from collections.abc import Callable
 
 from telltick.model.clock import NS
 from telltick.model.traffic import Burst, Direction
-from telltick.sources.bench.line_log import LineLog
+from telltick.sources.bench.line_log import EdgeLog
 from telltick.sources.bench.radio import Radio
 from telltick.sources.pty_rate import line_baud
 
@@ -22,7 +22,7 @@ MOST_BYTES = 4096
 class PtyLine:
     """Runs a `Radio` on a pseudo-terminal from a thread of its own."""
 
-    def __init__(self, radio: Radio, log: LineLog, clock_ns: Callable[[], int], baud: int) -> None:
+    def __init__(self, radio: Radio, log: EdgeLog, clock_ns: Callable[[], int], baud: int) -> None:
         """Open the pseudo-terminal.
 
         Args:

@@ -8,9 +8,13 @@ from dataclasses import dataclass, replace
 from telltick.model.clock import NS
 from telltick.model.plan import PollPlan
 from telltick.model.traffic import Burst, Direction, Poll, PollOutcome
+from telltick.model.trial import FACTOR as COIN_TRIAL
+from telltick.model.trial import TrialSlot, rhythm_for
 from telltick.sources.bench.radio import Radio
 from telltick.sources.bench.state import BenchState
-from telltick.sources.schedule import Schedule
+from telltick.sources.schedule import Schedule, TrialSchedule
+
+TRIAL_GUARD_S = 0.008  # between a poll and the next slot of a coin trial, as the poller keeps
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +23,8 @@ class Change:
 
     Attributes:
         t_s: when, in seconds of session time.
-        factor: as in a mark; the bench's own, or ``polling`` (on, off), ``baud``, ``poll interval``.
+        factor: as in a mark; the bench's own, or ``polling`` (on, off), ``baud``, ``poll interval``, or
+            ``coin trial`` (on, off).
         value: as in a mark.
     """
 
@@ -43,19 +48,25 @@ class ScriptedPolling:
     Attributes:
         bursts: the traffic so far, with the exact times of its bits.
         polls: the polls so far.
+        drawn: the draws of coin trials so far.
     """
 
-    def __init__(self, seed: int, plan: PollPlan) -> None:
+    def __init__(self, seed: int, plan: PollPlan, radio: Radio | None = None) -> None:
         """Set up.
 
         Args:
-            seed: of the schedule's jitter and the radio.
+            seed: of the schedule's jitter, the coin trial's draws and the radio.
             plan: how the radio is polled, until a change says otherwise.
+            radio: the radio, if not the usual one.
         """
         self.bursts: list[Burst] = []
         self.polls: list[Poll] = []
-        self._radio = Radio(seed, plan.line)
+        self.drawn: list[TrialSlot] = []
+        self._radio = radio or Radio(seed, plan.line)
         self._schedule = Schedule(plan.interval_s, plan.jitter_ms, seed)
+        self._trial: TrialSchedule | None = None
+        self._legs = 0
+        self._seed = seed
         self._plan = plan
         self._now_ns = 0
         self._schedule.restart(0)
@@ -70,18 +81,36 @@ class ScriptedPolling:
         self._poll_until(round(seconds * NS))
 
     def _follow(self, change: Change) -> None:
+        if change.factor == COIN_TRIAL:
+            self._toss(change)
+            return
         before, self._plan = self._plan, _replanned(self._plan, change)
         if self._plan != before:
             self._now_ns = max(self._now_ns, round(change.t_s * NS))
             self._schedule.restart(self._now_ns, self._plan.interval_s)
 
+    def _toss(self, change: Change) -> None:
+        """Begin or end a coin trial, as the poller does."""
+        self._now_ns = max(self._now_ns, round(change.t_s * NS))
+        self._trial = None
+        if change.value.strip() != "on":
+            self._schedule.restart(self._now_ns, self._plan.interval_s)
+            return
+        took_ns = max((b.end_ns for b in self.bursts[-2:]), default=0) - self.polls[-1].sent_ns
+        rhythm = rhythm_for(round(self._plan.interval_s * NS), took_ns + round(TRIAL_GUARD_S * NS))
+        self._trial = TrialSchedule(rhythm, self._seed, self._legs)
+        self._legs += 1
+        self._trial.restart(self._now_ns)
+
     def _poll_until(self, end_ns: int) -> None:
         """Send what is due before `end_ns`; a request that was sent is answered, even beyond."""
         while self._plan.enabled:
-            slot = self._schedule.next_slot(self._now_ns)
+            slot = (self._trial or self._schedule).next_slot(self._now_ns)
             if slot.due_ns >= end_ns:
                 return
             number = len(self.polls)
+            if slot.drawn is not None:
+                self.drawn.append(replace(slot.drawn, poll=number))
             bursts = self._radio.hear(slot.due_ns, self._plan.frame, self._plan.baud)
             self.bursts += [replace(burst, poll=number) for burst in bursts]
             self.polls.append(_poll(number, slot.due_ns, bursts))

@@ -7,11 +7,16 @@ from collections.abc import Callable
 
 from telltick.model.plan import PollPlan
 from telltick.sources.audio import AudioSource
-from telltick.sources.bench.line_log import LineLog
 from telltick.sources.bench.live_audio import LiveAudio
 from telltick.sources.bench.memory_port import MemoryPort
-from telltick.sources.bench.parts import I_OVER_N_DB, LATENCY_S, bench_plan, make_receiver
-from telltick.sources.bench.radio import Radio
+from telltick.sources.bench.parts import (
+    I_OVER_N_DB,
+    LATENCY_S,
+    bench_plan,
+    make_log,
+    make_radio,
+    make_receiver,
+)
 from telltick.sources.bench.state import DEFAULT_SETUP, BenchState
 from telltick.sources.serial_port import Port, open_port
 
@@ -59,8 +64,8 @@ class SimulatedBench:
         self._state = BenchState()
         self._clock_ns = clock_ns
         framing = bench_plan("").line
-        self._log = LineLog(framing)
-        self._radio = Radio(seed, framing)
+        self._log = make_log(seed, framing, path)
+        self._radio = make_radio(seed, framing, path)
         self._pty = self._make_pty() if pseudo_terminal else None
         self.plan: PollPlan = bench_plan(self._pty.path if self._pty else "memory")
         receiver = make_receiver(seed + 1, rate_hz, path, i_over_n_db)

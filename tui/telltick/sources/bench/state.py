@@ -37,6 +37,8 @@ class BenchState:
         choke: True with a choke on the serial cable.
         rf_gain_db: RF gain relative to full.
         monitor_level: 0 to 10.
+        battery: True with the radio on a battery.
+        computer_battery: True with the computer on its battery.
     """
 
     dummy_load: bool = False
@@ -45,12 +47,14 @@ class BenchState:
     choke: bool = False
     rf_gain_db: float = 0.0
     monitor_level: float = DEFAULT_MONITOR_LEVEL
+    battery: bool = False
+    computer_battery: bool = False
 
     def after(self, factor: str, value: str) -> BenchState:
         """The bench after a factor was set to a value in the operator's own words.
 
-        Words that say nothing to the bench, and factors that its audio does not depend on (supply, computer,
-        frequency), change nothing.
+        Words that say nothing to the bench, and factors that its audio does not depend on (frequency), change
+        nothing.
         """
         words = value.casefold()
         match factor.casefold().strip():
@@ -64,6 +68,10 @@ class BenchState:
                 return replace(self, choke=not re.search(r"\b(no|none|off|out|removed|without)\b|^$", words))
             case "rf gain":
                 return replace(self, rf_gain_db=_gain_db(words, self.rf_gain_db))
+            case "supply":
+                return replace(self, battery="batter" in words)
+            case "computer":
+                return replace(self, computer_battery="batter" in words)
             case "monitor level":
                 return replace(self, monitor_level=_level(words, self.monitor_level))
         return self
