@@ -50,3 +50,11 @@ def test_a_place_that_cannot_be_written_is_said(tmp_path):
     blocked.write_text("", encoding="utf-8")
     with pytest.raises(BadInputError, match="cannot be kept"):
         stations.save_station(PROFILE, blocked)
+
+
+def test_a_profile_that_cannot_be_used_does_not_hide_the_others(tmp_path):
+    stations.save_station(PROFILE, tmp_path)
+    (tmp_path / "broken.toml").write_text("name = ", encoding="utf-8")
+    found = stations.load_stations(tmp_path)
+    assert found["larkfell-hut"] == PROFILE
+    assert "broken.toml, end of document" in str(found["broken"])

@@ -76,6 +76,8 @@ def _monitor(args: argparse.Namespace) -> int:
         return _print_dry_run(args)
     settings = _screen_settings(args)
     _need_terminal()
+    if not _chosen_station(args, settings):
+        return 0
     notice = "" if args.join else _caution(args)
     folder = args.join or start_recorder(args, settings)
     return _watch(LiveFeed(folder), settings, notice)
@@ -218,24 +220,39 @@ def _help(args: argparse.Namespace) -> int:
 
 def _setup(args: argparse.Namespace) -> int:
     """Fill in a station profile on screen, and keep it."""
+    kept = _set_up(_screen_settings(args), args.station)
+    print(f"kept as {kept}; telltick monitor --station {kept.stem}" if kept else "nothing was kept")
+    return 0
+
+
+def _set_up(settings: Settings, given: Path | None) -> Path | None:
+    """Show the set-up form; returns the profile's file when one was kept."""
     from telltick.engine.tryout import machine_ports, sound_inputs
     from telltick.model.plan import StationProfile
     from telltick.store.station import load_station
     from telltick.store.stations import find_station, save_station, station_files
     from telltick.ui.setup.app import run_setup
 
-    settings = _screen_settings(args)
     _need_terminal()
-    known = args.station is not None and (args.station.exists() or str(args.station) in station_files())
+    known = given is not None and (given.exists() or str(given) in station_files())
     profile = (
-        load_station(find_station(args.station))
-        if known
-        else StationProfile(name=str(args.station or "bench"))
+        load_station(find_station(given)) if given and known else StationProfile(name=str(given or "bench"))
     )
     ports = tuple(port.device for port in machine_ports())
-    kept = run_setup(settings, sound_inputs(), ports, save_station, profile)
-    print(f"kept as {kept}; telltick monitor --station {kept.stem}" if kept else "nothing was kept")
-    return 0
+    return run_setup(settings, sound_inputs(), ports, save_station, profile)
+
+
+def _chosen_station(args: argparse.Namespace, settings: Settings) -> bool:
+    """Ask which station to watch when the command line names no input; False when the operator leaves."""
+    from telltick.engine.opening import names_inputs
+    from telltick.store.stations import load_stations, station_files
+    from telltick.ui.setup.choose import NEW, ask_station
+
+    if args.join is not None or names_inputs(args):
+        return True
+    name = ask_station(load_stations(), settings)
+    args.station = _set_up(settings, None) if name == NEW else station_files().get(name or "")
+    return args.station is not None
 
 
 def _screen_settings(args: argparse.Namespace) -> Settings:

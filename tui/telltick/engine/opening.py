@@ -41,6 +41,11 @@ PASSED_ON = (
 OF_OUR_POLLER = ("frame", "frame_hex", "interval", "reply_end")
 
 
+def names_inputs(args: argparse.Namespace) -> bool:
+    """Whether the command line says which inputs to take."""
+    return any(getattr(args, option, None) is not None for option in PASSED_ON)
+
+
 def profile_from(args: argparse.Namespace) -> StationProfile:
     """The station profile: the file's, with the command line's options laid over it.
 

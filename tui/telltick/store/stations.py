@@ -13,6 +13,7 @@ from telltick.model.errors import BadInputError
 from telltick.model.plan import StationProfile
 from telltick.store.folder import slug
 from telltick.store.settings import settings_path
+from telltick.store.station import load_station
 
 HEAD = "# Station profile for telltick: telltick monitor --station {name}\n"
 
@@ -83,3 +84,14 @@ def _changed(value: Any) -> dict[str, Any]:
             continue
         out[field.name] = _changed(one) if dataclasses.is_dataclass(one) else one
     return out
+
+
+def load_stations(folder: Path | None = None) -> dict[str, StationProfile | BadInputError]:
+    """Every profile that is kept, by name, or what is wrong with it."""
+    found: dict[str, StationProfile | BadInputError] = {}
+    for name, path in station_files(folder).items():
+        try:
+            found[name] = load_station(path)
+        except BadInputError as why:
+            found[name] = why
+    return found
