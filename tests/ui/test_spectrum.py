@@ -1,12 +1,16 @@
+import itertools
+
 import numpy as np
 import pytest
 
+from telltick.model.characteristics import CharacterRate
+from telltick.model.framing import Framing
 from telltick.model.readings import Band, Spectrum
 from telltick.ui.columns import LEAST_RISE_DB, Columns, pooled_db
 from telltick.ui.glyphs import ASCII, UNICODE
 from telltick.ui.rows import Role, Room, text_of, width_of
 from telltick.ui.scales import LevelScale
-from telltick.ui.widgets.spectrum import MARGIN, draw_spectrum
+from telltick.ui.widgets.spectrum_picture import MARGIN, Sight, SpectrumPicture, draw_spectrum, teeth_hz
 from tests.ui.fake_feed import spectrum
 
 FREQ = np.arange(0, 24_000, 46.875)
@@ -108,3 +112,81 @@ def test_pooling_leaves_unknown_bins_out():
     level = np.full(len(FREQ), -90.0)
     level[::2] = np.nan
     assert pooled_db(FREQ, level, np.linspace(0, 3400, 20)) == pytest.approx(np.full(19, -90.0))
+
+
+# ---- cursor, zoom, hold, comb
+
+COMB = CharacterRate(9600, Framing(), 0.8, 0.2)
+
+
+def test_the_cursor_reads_quiet_polls_and_rise_in_its_column():
+    columns = Columns.of(flat(-101.0, -92.0), 80)
+    hz = float(columns.centre_hz[30])
+    rows = [text_of(r) for r in draw_spectrum(columns, SCALE, BAND, Room(86, 14, ASCII), Sight(cursor_hz=hz))]
+    assert f"{hz:4.0f} Hz  quiet -101.0  while bytes flow  -92.0  rise   9.0 dB" in rows[0]
+    assert rows[1][MARGIN + 30] == ":"
+    assert rows[-2][MARGIN + 30] == "A"
+
+
+@pytest.mark.parametrize("width", [46, 60, 80, 140])
+def test_the_readout_fits_its_panel(width):
+    columns = Columns.of(flat(-101.0, -92.0), width - MARGIN)
+    rows = draw_spectrum(columns, SCALE, BAND, Room(width, 12, UNICODE), Sight(cursor_hz=1500.0))
+    assert "Hz" in text_of(rows[0])
+    assert "9.0 dB" in text_of(rows[0])
+    assert {width_of(line) for line in rows} == {width}
+
+
+def test_the_comb_of_a_character_rate_lies_on_multiples_of_baud_over_bits():
+    # Start and stop bits repeat with every character: 9600 baud and 10 bits a character give 960 Hz.
+    assert teeth_hz(COMB, (0, 3400)).tolist() == [960, 1920, 2880]
+    two_stop_bits = CharacterRate(4800, Framing(stop_bits=2), 0.8, 0.2)
+    assert teeth_hz(two_stop_bits, (300, 2700))[0] == pytest.approx(4800 / 11)
+    shifted = CharacterRate(9600, Framing(), 0.8, 0.2, shift_hz=100.0)
+    assert teeth_hz(shifted, (0, 3400)).tolist() == [100, 1060, 2020, 2980]
+
+
+def test_the_comb_is_marked_and_named_where_it_was_found_and_nowhere_else():
+    columns = Columns.of(flat(-101.0, -92.0), 80)
+    with_comb, without = (
+        [text_of(r) for r in draw_spectrum(columns, SCALE, BAND, Room(86, 14, ASCII), Sight(comb=comb))]
+        for comb in (COMB, None)
+    )
+    at = [x - MARGIN for x, char in enumerate(with_comb[-2]) if char == "^"]
+    assert at == [int(hz / 3400 * 80) for hz in (960, 1920, 2880)]
+    assert "comb of 9600 baud" in with_comb[0]
+    assert "^" not in without[-2]
+    assert "comb" not in without[0]
+
+
+def test_a_comb_too_close_to_be_drawn_is_named_only():
+    columns = Columns.of(flat(-101.0, -92.0), 80)
+    slow = CharacterRate(300, Framing(), 0.8, 0.2)
+    rows = [text_of(r) for r in draw_spectrum(columns, SCALE, BAND, Room(86, 14, ASCII), Sight(comb=slow))]
+    assert "^" not in rows[-2]
+    assert "comb of 300 baud" in rows[0]
+
+
+@pytest.mark.parametrize("span", [(0.0, 3400.0), (300.0, 2700.0), (960.0, 1960.0)])
+@pytest.mark.parametrize("width", [49, 80, 142])
+def test_every_span_has_three_frequency_labels_at_least(span, width):
+    columns = Columns.of(flat(-101.0, -92.0), width - MARGIN, span)
+    rows = draw_spectrum(columns, SCALE, BAND, Room(width, 14, ASCII), Sight(span_hz=span))
+    labels = [int(word) for word in text_of(rows[-1]).split() if word.isdigit()]
+    assert len(labels) >= 3
+    assert all(span[0] < hz < span[1] for hz in labels)
+    assert len({b - a for a, b in itertools.pairwise(labels)}) == 1
+
+
+def test_a_picture_drawn_on_shows_what_a_new_one_would():
+    room = Room(86, 14, UNICODE)
+    kept = SpectrumPicture(room, SCALE, BAND)
+    assert "waiting" in "".join(text_of(line) for line in kept.draw(None, Sight()))
+    for seed, excess_db, sight in [
+        (1, 6.0, Sight()),
+        (2, 6.0, Sight(cursor_hz=1500.0)),
+        (3, 0.0, Sight(comb=COMB)),
+        (4, 9.0, Sight((300, 2700), 2699.0, COMB, "0:01:02")),
+    ]:
+        columns = Columns.of(spectrum(excess_db, seed), 80, sight.span_hz)
+        assert kept.draw(columns, sight) == SpectrumPicture(room, SCALE, BAND).draw(columns, sight)

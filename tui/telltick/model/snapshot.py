@@ -9,6 +9,7 @@ from enum import StrEnum
 import numpy as np
 import numpy.typing as npt
 
+from telltick.model.characteristics import CharacterRate
 from telltick.model.clock import Floats
 from telltick.model.marks import Mark
 from telltick.model.readings import Latency, Reading, Spectrum, TrialReading
@@ -146,6 +147,7 @@ class Snapshot:
         open_mark: the change whose hands-on time runs, if any.
         notices: one sentence each, newest last: request outcomes, warnings.
         trial: the coin trial so far; None without one.
+        character: the character rate found in the sound; None where none leads.
     """
 
     phase: Phase
@@ -165,3 +167,4 @@ class Snapshot:
     open_mark: Mark | None = None
     notices: tuple[str, ...] = ()
     trial: TrialReading | None = None
+    character: CharacterRate | None = None

@@ -6,6 +6,7 @@ difference is written, each move of the cursor and each change of look in as few
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable
 from functools import lru_cache
@@ -18,6 +19,8 @@ from rich.style import Style
 from textual.strip import Strip
 
 FEW = 400  # cells
+# ASCII, box drawing, blocks and geometric shapes: a cell each, and nothing in them combines.
+_PLAIN_TEXT = re.compile(r"[ -~\u2500-\u25fc]*")
 MOST_KEPT = 8192  # entries of each cache below, far above what a session's screens use
 
 
@@ -53,7 +56,7 @@ class Wire:
         self._rows: Rows = []  # None: nobody knows what stands there
         self.width = 0
         self._cells: dict[Segment, list[Cell]] = {}
-        self._one: dict[Cell, Cell] = {}
+        self._tables: dict[Look, _Cells] = {}
         self._colours: ColorSystem | None = None
 
     @property
@@ -109,7 +112,7 @@ class Wire:
     def _use_colours(self, colours: ColorSystem) -> None:
         if colours is not self._colours or len(self._cells) > MOST_KEPT:
             self._cells.clear()
-            self._one.clear()
+            self._tables.clear()
             self._colours = colours
 
     def _cells_of(self, segment: Segment) -> list[Cell]:
@@ -118,15 +121,28 @@ class Wire:
             look = self._look_of(segment.style)
             # In a blank the foreground cannot be seen, unless something is drawn through it.
             blank = look if look.attributes else Look("", None, look.ground)
-            one = self._one.setdefault  # equal cells are one object, so that comparing them is quick
-            pairs = ((text, blank if text == " " else look) for text in split_cells(segment.text))
-            cells = self._cells[segment] = [one(pair, pair) for pair in pairs]
+            # Equal cells are one object, so that comparing them is quick.
+            table = self._tables.setdefault(look, _Cells(look))
+            table[" "] = self._tables.setdefault(blank, _Cells(blank))[" "]
+            cells = self._cells[segment] = [table[text] for text in split_cells(segment.text)]
         return cells
 
     def _look_of(self, style: Style | None) -> Look:
         if style is None:
             return PLAIN
         return look_of(Strip.render_ansi(style, self._colours or ColorSystem.TRUECOLOR))
+
+
+class _Cells(dict[str, Cell]):
+    """Cells of one look by their character."""
+
+    def __init__(self, look: Look) -> None:
+        super().__init__()
+        self._look = look
+
+    def __missing__(self, text: str) -> Cell:
+        cell = self[text] = (text, self._look)
+        return cell
 
 
 def _is_second_half(cell: Cell | None) -> bool:
@@ -139,10 +155,10 @@ def split_cells(text: str) -> tuple[str, ...]:
 
     Control characters take no cell and never reach the terminal.
     """
+    if _PLAIN_TEXT.fullmatch(text):
+        return tuple(text)
     if not text.isprintable():
         text = "".join(c for c in text if unicodedata.category(c) != "Cc")
-    if text.isascii():
-        return tuple(text)
     cells: list[str] = []
     for start, end, width in split_graphemes(text)[0]:
         part = text[start:end]

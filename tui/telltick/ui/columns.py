@@ -30,10 +30,16 @@ class Columns:
         self.tone: npt.NDArray[np.bool_] = tone > 0
 
     @classmethod
-    def of(cls, spectrum: Spectrum, columns: int) -> Columns:
-        """Pool a spectrum."""
+    def of(cls, spectrum: Spectrum, columns: int, span_hz: tuple[float, float] = SHOWN_HZ) -> Columns:
+        """Pool a spectrum.
+
+        Args:
+            spectrum: the spectrum.
+            columns: how many.
+            span_hz: lowest and highest frequency shown.
+        """
         freq = spectrum.freq_hz
-        edges = np.linspace(*SHOWN_HZ, max(columns, 1) + 1)
+        edges = np.linspace(*span_hz, max(columns, 1) + 1)
         tonal = np.interp((edges[:-1] + edges[1:]) / 2, freq, spectrum.tonal.astype(np.float64))
         return cls(
             edges,
@@ -52,6 +58,11 @@ class Columns:
     def rise_db(self) -> Floats:
         """Shape (columns,): how far the level rises while bytes flow; NaN where unknown."""
         return self.active - self.quiet
+
+    def at(self, hz: float) -> int | None:
+        """The column a frequency falls into; None when it is not shown."""
+        k = int(np.searchsorted(self.edges_hz, hz, side="right")) - 1
+        return k if 0 <= k < len(self.quiet) else None
 
     def reach(self, band: Band) -> tuple[float, float]:
         """Lowest and highest level worth showing, by what lies in the band; NaN when there is none."""

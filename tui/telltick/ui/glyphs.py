@@ -25,12 +25,14 @@ class Glyphs:
         surface: a thin line at the bottom of a cell: the noise floor.
         tick: a tick on a level axis; axis: the axis without one.
         base: the frequency axis; base_band: where it is measured; base_tick: a tick on it.
-        tone: a column left out of the measurement.
+        tone: a column left out of the measurement; tooth: one where the character rate has a line.
+        cursor: the line of a cursor; cursor_foot: its place on an axis.
         to_radio: a cell with bytes to the radio; from_radio: one with bytes from it.
         idle: a cell of a lane without bytes.
         head: where the sweep is now.
         track: the empty part of a bar; bar: its interval; bar_at: its value.
-        dot: state lamps: on; ring: off.
+        zero: zero on a scale of differences; bound: the most that still counts as alike.
+    dot: state lamps: on; ring: off.
         arrow: from an old value to a new one; here: points at a line; changed: the newest change.
         flag: points at the column a time label belongs to.
         up_down, left, right: names of keys.
@@ -50,6 +52,9 @@ class Glyphs:
     base_band: str
     base_tick: str
     tone: str
+    tooth: str
+    cursor: str
+    cursor_foot: str
     to_radio: str
     from_radio: str
     idle: str
@@ -57,6 +62,8 @@ class Glyphs:
     track: str
     bar: str
     bar_at: str
+    zero: str
+    bound: str
     dot: str
     ring: str
     arrow: str
@@ -92,6 +99,9 @@ UNICODE = Glyphs(
     base_band="━",
     base_tick="┴",
     tone="×",
+    tooth="▴",
+    cursor="┊",
+    cursor_foot="▲",
     to_radio="▀",
     from_radio="▄",
     idle="·",
@@ -99,6 +109,8 @@ UNICODE = Glyphs(
     track="─",
     bar="▓",
     bar_at="█",
+    zero="┼",
+    bound="┆",
     dot="●",
     ring="○",
     arrow="→",
@@ -125,6 +137,9 @@ ASCII = Glyphs(
     base_band="=",
     base_tick="+",
     tone="x",
+    tooth="^",
+    cursor=":",
+    cursor_foot="A",
     to_radio="^",
     from_radio="v",
     idle=".",
@@ -132,6 +147,8 @@ ASCII = Glyphs(
     track="-",
     bar="=",
     bar_at="#",
+    zero="+",
+    bound=":",
     dot="*",
     ring="o",
     arrow="->",

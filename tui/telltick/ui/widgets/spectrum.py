@@ -2,33 +2,32 @@
 
 from __future__ import annotations
 
-import math
 import time
+from dataclasses import replace
 
-import numpy as np
+from textual import events
 
 from telltick.model.clock import NS
 from telltick.model.readings import Band, Spectrum
 from telltick.model.snapshot import Snapshot
-from telltick.ui.columns import LEAST_RISE_DB, SHOWN_HZ, Columns
+from telltick.ui.columns import SHOWN_HZ, Columns
+from telltick.ui.format import clock
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Canvas, Role, Room, Row, Run, blocks, row, rule
-from telltick.ui.scales import LevelScale, level_ticks
+from telltick.ui.scales import LevelScale
 from telltick.ui.widgets.panel import Panel
+from telltick.ui.widgets.spectrum_picture import MARGIN, Sight, SpectrumPicture, draw_spectrum
 
-MARGIN = 6  # columns left of the plots, for level labels
+__all__ = ["MARGIN", "SpectrumPlot", "draw_spectrum"]
+
 LEAST_SPAN_DB = 30.0
 SPAN_BEFORE_AUDIO_DBFS = (-100.0, -70.0)
-AXIS_ROWS, SHORT_AXIS_ROWS = 2, 1
-SHORT_BELOW = 12  # rows of the panel below which the axis has no row of its own
-TICK_HZ = (100, 200, 250, 500, 1000)
 REDRAW_S = 0.8
 JUMP_NS = 2 * NS  # a playhead that was moved this far shows its spectrum at once
-TICK_ROOM = 7  # columns a frequency label needs
+CLOSE_HZ = 1000.0  # span of the closest view
 
 
 class SpectrumPlot(Panel):
-    """The spectrum over the sliding window."""
+    """The spectrum over the sliding window, with a cursor to read it."""
 
     def __init__(self, glyphs: Glyphs, band: Band | None = None) -> None:
         super().__init__("spectrum", glyphs)
@@ -36,13 +35,18 @@ class SpectrumPlot(Panel):
         self._scale: LevelScale | None = None
         self._spectrum: Spectrum | None = None
         self._drawn_s, self._drawn_ns = 0.0, 0
+        self._sight = Sight()
+        self._columns: Columns | None = None
+        self._picture: SpectrumPicture | None = None
 
     def show(self, snapshot: Snapshot) -> None:
         """Draw a snapshot's spectrum, once a second: a mean over half a minute changes no faster."""
         jumped = abs(snapshot.now_ns - self._drawn_ns) > JUMP_NS or self._spectrum is None
         now_s = time.monotonic()
-        if snapshot.spectrum is not self._spectrum and (jumped or now_s - self._drawn_s > REDRAW_S):
+        due = not self._sight.held and (jumped or now_s - self._drawn_s > REDRAW_S)
+        if due and (snapshot.spectrum is not self._spectrum or snapshot.character != self._sight.comb):
             self._spectrum = snapshot.spectrum
+            self._sight = replace(self._sight, comb=snapshot.character)
             self._drawn_s, self._drawn_ns = now_s, snapshot.now_ns
             self.redraw()
         elif not self.rows:
@@ -50,115 +54,89 @@ class SpectrumPlot(Panel):
 
     def redraw(self) -> None:
         """Draw what is at hand."""
-        width, height = self.size
-        if not width or not height:
+        room = self.room
+        if not room.width or not room.height:
             return
-        columns = None if self._spectrum is None else Columns.of(self._spectrum, width - MARGIN)
+        columns = self._columns = self._pooled(room.width - MARGIN)
         if columns is not None:
             reach = columns.reach(self._band)
             self._scale = (self._scale or LevelScale.around(*reach, LEAST_SPAN_DB)).holding(*reach)
         scale = self._scale or LevelScale(*SPAN_BEFORE_AUDIO_DBFS)
-        self.put(draw_spectrum(columns, scale, self._band, self.room))
+        if self._picture is None or not self._picture.suits(room, scale):
+            self._picture = SpectrumPicture(room, scale, self._band)
+        self.put(self._picture.draw(columns, self._sight))
 
+    def _pooled(self, columns: int) -> Columns | None:
+        spectrum = self._spectrum
+        return None if spectrum is None else Columns.of(spectrum, columns, self._sight.span_hz)
 
-def draw_spectrum(columns: Columns | None, scale: LevelScale, band: Band, room: Room) -> list[Row]:
-    """The panel's rows: title with legend, plot with level axis, frequency axis."""
-    axis = SHORT_AXIS_ROWS if room.height < SHORT_BELOW else AXIS_ROWS
-    plot = _Plot(Canvas(room.width, max(room.height - 1 - axis, 1)), scale, room.glyphs)
-    plot.level_axis()
-    if columns is None:
-        plot.canvas.put(MARGIN + 2, plot.canvas.height // 2, "waiting for audio", Role.LABEL)
-    else:
-        for k in range(len(columns.quiet)):
-            plot.column(columns, k)
-    title = rule("spectrum", room, *_legends(columns, band, room.glyphs))
-    return [title, *plot.canvas.rows(), *_frequency_axis(columns, band, room, axis)]
+    # ---- cursor, zoom, hold
 
+    def move_cursor(self, columns: int) -> str:
+        """Move the cursor; where there is none, it comes up at the highest rise. Returns a sentence."""
+        pooled = self._columns
+        if pooled is None:
+            return "there is no spectrum to read yet"
+        at = None if self._sight.cursor_hz is None else pooled.at(self._sight.cursor_hz)
+        if at is None:
+            highest = pooled.highest_rise(self._band)
+            middle_hz = sum(self._sight.span_hz) / 2
+            at, columns = pooled.at(highest[1] if highest else middle_hz) or 0, 0
+        at = min(max(at + columns, 0), len(pooled.quiet) - 1)
+        self._look(replace(self._sight, cursor_hz=float(pooled.centre_hz[at])))
+        return ""
 
-def _legends(columns: Columns | None, band: Band, glyphs: Glyphs) -> list[Row]:
-    """What the three ways of drawing mean, and the highest rise; from the fullest to the shortest."""
-    quiet = (Run(glyphs.quiet * 2, Role.QUIET), Run(" quiet  ", Role.LABEL))
-    floor = (Run(glyphs.base * 2, Role.FLOOR), Run(" floor  ", Role.LABEL))
-    rise, word = Run(glyphs.full * 2, Role.RISE), Run(" rise while bytes flow", Role.LABEL)
-    highest = columns.highest_rise(band) if columns is not None else None
-    words = f"{highest[0]:5.1f} dB at {highest[1]:4.0f} Hz" if highest else "none to be seen"
-    short = row(*quiet, *floor, rise, Run(" rise", Role.LABEL))
-    return [
-        row(*quiet, *floor, rise, word, Run(f"{words:>19}", Role.NUMBER if highest else Role.LABEL)),
-        row(*quiet, *floor, rise, word),
-        short,
-    ]
+    def drop_cursor(self) -> str:
+        """Take the cursor away, or bring it up where there is none; returns a sentence."""
+        if self._sight.cursor_hz is None:
+            return self.move_cursor(0)
+        self._look(replace(self._sight, cursor_hz=None))
+        return ""
 
+    def zoom(self) -> str:
+        """Take the next span: everything, the measured band, close about the cursor; returns a sentence."""
+        low, high = self._next_span()
+        self._look(replace(self._sight, span_hz=(low, high)))
+        return f"spectrum: {low:.0f} to {high:.0f} Hz"
 
-class _Plot:
-    """Columns of levels on a canvas."""
+    def hold(self) -> str:
+        """Let the picture stand still, or go on; returns a sentence."""
+        held = "" if self._sight.held else clock(self._drawn_ns)
+        self._drawn_s = 0.0
+        self._look(replace(self._sight, held=held))
+        return f"the spectrum is held at {held}" if held else "the spectrum goes on"
 
-    def __init__(self, canvas: Canvas, scale: LevelScale, glyphs: Glyphs) -> None:
-        self.canvas, self._scale, self._glyphs = canvas, scale, glyphs
+    def _next_span(self) -> tuple[float, float]:
+        band = (self._band.low_hz, self._band.high_hz)
+        if self._sight.span_hz == SHOWN_HZ:
+            return band
+        if self._sight.span_hz != band:
+            return SHOWN_HZ
+        highest = self._columns.highest_rise(self._band) if self._columns is not None else None
+        middle = self._sight.cursor_hz or (highest[1] if highest else sum(band) / 2)
+        low = round(min(max(middle - CLOSE_HZ / 2, SHOWN_HZ[0]), SHOWN_HZ[1] - CLOSE_HZ), -1)
+        return low, low + CLOSE_HZ
 
-    def column(self, columns: Columns, k: int) -> None:
-        """One column from the bottom up: quiet texture, the floor as a line across, solid rise."""
-        quiet, active, floor = (
-            self._rows(float(level[k])) for level in (columns.quiet, columns.active, columns.floor)
-        )
-        line = round(floor) if math.isfinite(floor) else -1
-        if math.isfinite(quiet):
-            # Off a tone the quiet level jitters about the floor: one edge serves both.
-            base = line if abs(quiet - floor) < 1 else round(quiet)
-            for r in range(base):
-                self._put(k, r, self._glyphs.quiet, Role.QUIET)
-            if line >= 0:
-                self._put(k, line, self._glyphs.surface, Role.FLOOR)
-            if math.isfinite(active) and columns.rise_db[k] >= LEAST_RISE_DB:
-                self._rise(k, min(base, math.floor(active)), active, line)
+    def _look(self, sight: Sight) -> None:
+        self._sight = sight
+        self.redraw()
 
-    def _rise(self, k: int, bottom: int, active: float, line: int) -> None:
-        for r, glyph in blocks(max(bottom, 0), active, self.canvas.height, self._glyphs):
-            if r == line and glyph == self._glyphs.full and not self._glyphs.ascii:
-                self._put(k, r, self._glyphs.surface, Role.FLOOR_IN_RISE)
-            else:
-                self._put(k, r, glyph, Role.RISE)
+    # ---- mouse, for those who like it
 
-    def level_axis(self) -> None:
-        """Ticks with levels at the left."""
-        height = self.canvas.height
-        for r in range(height):
-            self.canvas.put(MARGIN - 1, r, self._glyphs.axis, Role.RULE)
-        for level in level_ticks(self._scale, height):
-            y = height - 1 - min(math.floor(self._rows(level)), height - 1)
-            self.canvas.put(0, y, f"{level:4.0f} ", Role.LABEL)
-            self.canvas.put(MARGIN - 1, y, self._glyphs.tick, Role.RULE)
+    def on_click(self, event: events.Click) -> None:
+        """Put the cursor where it was clicked; a second click there takes it away."""
+        at = event.x - MARGIN
+        if self._columns is None or not 0 <= at < len(self._columns.quiet):
+            return
+        hz = float(self._columns.centre_hz[at])
+        self._look(replace(self._sight, cursor_hz=None if hz == self._sight.cursor_hz else hz))
 
-    def _rows(self, level_db: float) -> float:
-        return self._scale.rows(level_db, self.canvas.height)
+    def on_mouse_scroll_up(self, event: events.MouseScrollUp) -> None:
+        """Move the cursor down the axis."""
+        event.stop()
+        self.move_cursor(-1)
 
-    def _put(self, k: int, r: int, glyph: str, role: Role) -> None:
-        self.canvas.put(MARGIN + k, self.canvas.height - 1 - r, glyph, role)
-
-
-def _frequency_axis(columns: Columns | None, band: Band, room: Room, rows: int) -> list[Row]:
-    """The axis, heavy where it is measured, with its labels on it or, given two rows, below it."""
-    glyphs, count = room.glyphs, max(room.width - MARGIN, 1)
-    hz_per_column = (SHOWN_HZ[1] - SHOWN_HZ[0]) / count
-    centre = SHOWN_HZ[0] + (np.arange(count) + 0.5) * hz_per_column
-    canvas = Canvas(room.width, rows)
-    canvas.put(0, 0, "dBFS", Role.LABEL)
-    for k in range(count):
-        inside = band.low_hz <= centre[k] <= band.high_hz
-        base = glyphs.base_band if inside else glyphs.base
-        canvas.put(MARGIN + k, 0, base, Role.LABEL if inside else Role.RULE)
-    _frequency_ticks(canvas, hz_per_column, glyphs)
-    if columns is not None:
-        for at in np.flatnonzero(columns.tone):
-            canvas.put_unless_text(MARGIN + int(at), 0, glyphs.tone, Role.WARN)
-    return canvas.rows()
-
-
-def _frequency_ticks(canvas: Canvas, hz_per_column: float, glyphs: Glyphs) -> None:
-    step = next((hz for hz in TICK_HZ if hz / hz_per_column >= TICK_ROOM), TICK_HZ[-1])
-    below = canvas.height - 1
-    for hz in range(step, int(SHOWN_HZ[1]), step):
-        x, label = MARGIN + int(hz / hz_per_column), f"{hz} Hz" if hz == step else str(hz)
-        canvas.put(x, 0, glyphs.base_tick, Role.LABEL)
-        if x + len(label) <= canvas.width:
-            canvas.put(x - len(str(hz)) // 2, below, label, Role.TEXT if not below else Role.LABEL)
+    def on_mouse_scroll_down(self, event: events.MouseScrollDown) -> None:
+        """Move the cursor up the axis."""
+        event.stop()
+        self.move_cursor(1)
