@@ -10,17 +10,26 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick import __version__
+from telltick.engine.gates import gate_near
 from telltick.engine.versions import library_versions
 from telltick.measure.cells import power_cells
+from telltick.measure.clips import interference_clip, polled_clip, quiet_clip
+from telltick.measure.frames import FULL_SCALE
 from telltick.model.clock import Floats
 from telltick.model.errors import CancelledError
 from telltick.model.evidence import Clip, Evidence, Timeline
-from telltick.model.measurement import Measurement
+from telltick.model.measurement import Measurement, StepReading
+from telltick.model.readings import Verdict
 from telltick.store.copying import file_digests
 from telltick.store.session import SessionReader
 
 Progress = Callable[[float], bool]
 Samples = npt.NDArray[np.int64]
+_LISTENED_S = 60.0  # of a step
+_ALONE = (
+    "What all polls have in common: each burst replaced by the average of all, at their rhythm; noise and "
+    "stations are gone. Its loudness says nothing."
+)
 COLUMNS = 700  # more than a printed page shows
 _LEAST_COLUMN_S = 0.25
 _BATCH_S = 30.0  # of audio in memory
@@ -53,8 +62,36 @@ def evidence_of(
 
 
 def clips_of(reader: SessionReader, measurement: Measurement) -> tuple[Clip, ...]:
-    """Quiet, polled, and the interference alone."""
-    return ()
+    """The receiver in peace, polled, and the interference alone, from the step where it stands highest."""
+    step = _loudest(measurement)
+    if step is None or measurement.latency is None:
+        return ()
+    rate = reader.facts.rate_hz
+    first, end = (int(edge * rate) for edge in reader.clock.nearest_s([step.step.start_ns, step.step.end_ns]))
+    first = max([first, *(gap.sample for gap in reader.gaps if gap.sample < end)])  # one run, without a seam
+    samples = reader.audio.read(first, int(min(end - first, _LISTENED_S * rate)))
+    gate = gate_near(reader, first / rate, (first + len(samples)) / rate)
+    gate = gate.shifted(measurement.latency.shift_s(gate.start_s))
+    where = f"Step {step.step.index + 1}, as recorded"
+    made = (
+        ("quiet", "Noise alone", f"{where}, while no bytes flow.", quiet_clip, False),
+        ("polled", "With polling", f"{where}, while the radio is polled.", polled_clip, False),
+        ("interference", "The interference alone", _ALONE, interference_clip, True),
+    )
+    found = [
+        Clip(name, title, caption, sound / np.float64(FULL_SCALE), rate, own_level)
+        for name, title, caption, make, own_level in made
+        if (sound := make(samples, first, rate, gate)) is not None
+    ]
+    return tuple(found)
+
+
+def _loudest(measurement: Measurement) -> StepReading | None:
+    """The step with the highest excess among those with a tie; else the one with most polls."""
+    tied = [one for one in measurement.steps if one.reading.verdict is Verdict.TIED and one.reading.excess_db]
+    if tied:
+        return max(tied, key=lambda one: one.reading.excess_db.value if one.reading.excess_db else 0.0)
+    return max(measurement.steps, key=lambda one: one.reading.polls, default=None)
 
 
 def timeline_of(reader: SessionReader, progress: Progress = lambda _: True) -> Timeline | None:

@@ -20,6 +20,7 @@ class Clip:
         caption: what to listen for, and where it comes from.
         samples: shape (n,), full scale is 1.
         rate_hz: sample rate.
+        own_level: it was brought to a level of its own, which says nothing about how loud it was.
     """
 
     name: str
@@ -27,6 +28,7 @@ class Clip:
     caption: str
     samples: Floats
     rate_hz: int
+    own_level: bool = False
 
 
 @dataclass(frozen=True)

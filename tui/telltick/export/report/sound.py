@@ -1,4 +1,4 @@
-"""Sound clips as data URIs: short, equally amplified, and lossless."""
+"""Sound clips as data URIs: short, equally amplified where they compare, and lossless."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import numpy as np
 from telltick.model.clock import Floats
 from telltick.model.evidence import Clip
 
-PEAK = 0.5  # of full scale: the loudest clip is brought to this
+PEAK = 0.25  # of full scale: loud headphones hurt
 MOST_GAIN = 1000.0  # 60 dB
 HIGHEST_RATE_HZ = 48_000
 LONGEST_S = 10.0
@@ -36,8 +36,10 @@ class Playable:
 
 
 def common_gain(clips: Iterable[Clip]) -> float:
-    """One factor for all clips: they keep their loudness among each other."""
-    peaks = [float(np.max(np.abs(clip.samples))) for clip in clips if len(clip.samples)]
+    """One factor for all clips that keep their loudness among each other."""
+    peaks = [
+        float(np.max(np.abs(clip.samples))) for clip in clips if len(clip.samples) and not clip.own_level
+    ]
     highest = max(peaks, default=0.0)
     return min(PEAK / highest, MOST_GAIN) if highest > 0 else 1.0
 
@@ -46,7 +48,7 @@ def playables(clips: Iterable[Clip]) -> tuple[Playable, ...]:
     """The clips as they are played in the page."""
     kept = [clip for clip in clips if len(clip.samples)]
     gain = common_gain(kept)
-    return tuple(_playable(clip, gain) for clip in kept)
+    return tuple(_playable(clip, 1.0 if clip.own_level else gain) for clip in kept)
 
 
 def _playable(clip: Clip, gain: float) -> Playable:
