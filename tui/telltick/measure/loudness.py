@@ -8,6 +8,8 @@ full-scale sine of 1 kHz.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -21,6 +23,8 @@ from telltick.model.traffic import Gate
 _CHARGE_S, _DISCHARGE_S, _NEEDLE_S = 0.0014, 0.290, 0.140
 _SINE_READS_RMS = 0.72086
 _MIN_RATE_HZ = 16_000
+_NARROW_HZ, _NEXT_TO_NOTHING = 7000.0, 1e-3
+_BLOCK_S = 0.005  # the rectifier loses less than 2 % in so long
 _MIN_HEARD_S = 1.0  # the needle takes a second to settle
 
 
@@ -55,13 +59,46 @@ def quasi_peak(audio: Floats, rate_hz: int) -> Floats:
     """
     from scipy.signal import lfilter
 
-    charge, discharge, needle = (-np.expm1(-1 / (t * rate_hz)) for t in (_CHARGE_S, _DISCHARGE_S, _NEEDLE_S))
-    held = np.empty(len(audio))
+    needle = -np.expm1(-1 / (_NEEDLE_S * rate_hz))
+    return np.asarray(
+        _SINE_READS_RMS * lfilter([needle], [1, needle - 1], _rectified(np.abs(audio), rate_hz))
+    )
+
+
+def _rectified(size: Floats, rate_hz: int) -> Floats:
+    """What the rectifier holds after each sample.
+
+    It holds p + c (x - p), c being the charge for x above p and the discharge otherwise. Between charges
+    that is a linear filter: p = y + e, where y is the size of the audio through the discharge alone and e
+    decays. So only the samples that may charge are looked at one by one.
+    """
+    from scipy.signal import lfilter
+
+    charge, discharge = (-np.expm1(-1 / (t * rate_hz)) for t in (_CHARGE_S, _DISCHARGE_S))
+    discharged = lfilter([discharge], [1, discharge - 1], size)
+    block = max(1, round(_BLOCK_S * rate_hz))
+    kept = ((1 - discharge) ** np.arange(block + 1)).tolist()
+    charged_at, above = [0], [0.0]  # sample of each charge and e after it
     level = 0.0
-    for index, size in enumerate(np.abs(audio).tolist()):
-        level += (charge if size > level else discharge) * (size - level)
-        held[index] = level
-    return np.asarray(_SINE_READS_RMS * lfilter([needle], [1, needle - 1], held))
+    for start in range(0, len(size), block):
+        part = size[start : start + block]
+        before = np.concatenate([discharged[max(start - 1, 0) : start], discharged[start : start + block]])
+        before = before if start else np.concatenate([[0.0], before])
+        extra, since = level - float(before[0]), 0
+        for index in np.flatnonzero(part > level * kept[-1]).tolist():
+            extra *= kept[index - since]
+            since = index
+            held = float(before[index]) + extra
+            if part[index] > held:
+                held += charge * (float(part[index]) - held)
+                extra = held - float(before[index + 1])
+                since = index + 1
+                charged_at.append(start + index)
+                above.append(extra)
+        level = float(before[-1]) + extra * kept[len(part) - since]
+    run = np.diff([*charged_at, len(size)])
+    since_charge = np.arange(len(size)) - np.repeat(charged_at, run)
+    return np.asarray(discharged + np.repeat(above, run) * (1 - discharge) ** since_charge)
 
 
 def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:
@@ -72,16 +109,32 @@ def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:
         rate_hz: sample rate.
         gate: bursts in seconds from ``samples[0]``, latency applied.
     """
-    quiet = np.ones(len(samples), dtype=bool)
+    heard, heard_hz = _weighted_to_read(samples / FULL_SCALE, rate_hz)
+    quiet = np.ones(len(heard), dtype=bool)
     for start_s, end_s in zip(*merged(gate.poll_start_s - GUARD_S, gate.poll_end_s + GUARD_S), strict=True):
-        quiet[max(0, int(start_s * rate_hz)) : max(0, int(end_s * rate_hz))] = False
-    if np.count_nonzero(quiet) < 2 * _MIN_HEARD_S * rate_hz:
+        quiet[max(0, int(start_s * heard_hz)) : max(0, int(end_s * heard_hz))] = False
+    if np.count_nonzero(quiet) < 2 * _MIN_HEARD_S * heard_hz:
         return None
-    audio = fast_enough(samples / FULL_SCALE, rate_hz)
-    times = len(audio) // len(samples)
-    heard = weighted(audio, rate_hz * times)
-    floor = heard[np.repeat(quiet, times)]
-    return Heard(_settled_db(floor, rate_hz * times), _settled_db(heard, rate_hz * times))
+    return Heard(_settled_db(heard[quiet], heard_hz), _settled_db(heard, heard_hz))
+
+
+def _weighted_to_read(audio: Floats, rate_hz: int) -> tuple[Floats, int]:
+    """Weighted audio, and its rate: the lowest that the meter reads where the audio is as narrow as that."""
+    from scipy.fft import irfft, rfft
+
+    seconds = int(np.ceil(len(audio) / rate_hz + 0.5))
+    lines = rfft(audio, seconds * rate_hz) * _response(seconds, rate_hz)
+    power = lines.real**2 + lines.imag**2
+    narrow = power[int(_NARROW_HZ * seconds) :].sum() <= _NEXT_TO_NOTHING * power.sum()
+    heard_hz = _MIN_RATE_HZ if narrow or rate_hz < _MIN_RATE_HZ else rate_hz
+    heard = irfft(lines, seconds * heard_hz) * (heard_hz / rate_hz)
+    return np.asarray(heard[: len(audio) * heard_hz // rate_hz]), heard_hz
+
+
+@lru_cache(maxsize=4)
+def _response(seconds: int, rate_hz: int) -> npt.NDArray[np.complex128]:
+    """The weighting at each line of so many seconds."""
+    return weighting(np.arange(seconds * rate_hz // 2 + 1) / seconds)
 
 
 def fast_enough(audio: Floats, rate_hz: int) -> Floats:
