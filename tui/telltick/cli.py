@@ -14,7 +14,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from telltick.model.errors import BadInputError, TelltickError
 from telltick.model.text import plain_text
@@ -261,17 +261,71 @@ def _screen_settings(args: argparse.Namespace) -> Settings:
     from telltick.ui.palettes import choose_palette
 
     settings = _settings(args)
-    settings = replace(settings, theme=args.theme or settings.theme)
+    _keep_log(args.log)
     choose_palette(settings.theme, dict(os.environ))
     Keymap(settings.keys)
     return settings
 
 
+def _keep_log(path: Path | None) -> None:
+    """Write warnings and faults to a file; without one they go nowhere, since the screen is on stderr."""
+    import logging
+
+    handler: logging.Handler = logging.NullHandler()
+    if path is not None:
+        try:
+            handler = logging.FileHandler(path, encoding="utf-8")
+        except OSError as why:
+            raise BadInputError(f"--log {path}: it cannot be written ({why.strerror or why})") from why
+    logging.basicConfig(
+        level=logging.INFO,
+        handlers=[handler],
+        format="%(asctime)s %(levelname)s %(name)s: %(message)s",
+        force=True,
+    )
+    logging.captureWarnings(True)
+
+
 def _settings(args: argparse.Namespace) -> Settings:
+    """The settings file, with the command line's options laid over it."""
     from telltick.store.settings import load_settings
 
     settings = load_settings(args.settings)
-    return replace(settings, ascii=True) if args.ascii else settings
+    keys = dict(_key(text) for text in getattr(args, "key", None) or ())
+    wishes = {name: getattr(args, name, None) for name in ("ascii", "theme", "sessions", "mouse")}
+    given: dict[str, Any] = {name: value for name, value in wishes.items() if value is not None}
+    return replace(settings, **given, keys={**settings.keys, **keys})
+
+
+def _key(text: str) -> tuple[str, str]:
+    """``mark=x`` as an action and its key."""
+    action, equals, key = text.partition("=")
+    if not (action and equals and key):
+        raise BadInputError(f"--key takes ACTION=KEY, such as mark=x, not {text}")
+    return action.strip(), key
+
+
+def _show_settings(args: argparse.Namespace) -> int:
+    """Where the settings are; or write a file of comments there."""
+    from telltick.store.settings import TEMPLATE, settings_path, write_settings
+
+    if args.write:
+        print(write_settings())
+    else:
+        path = settings_path()
+        print(
+            f"# {path}{'' if path.exists() else ' (not there yet: telltick settings --write)'}\n\n{TEMPLATE}",
+            end="",
+        )
+    return 0
+
+
+def _completion(args: argparse.Namespace) -> int:
+    """Print a completion script."""
+    import shtab
+
+    print(shtab.complete(build_parser(), shell=args.shell))
+    return 0
 
 
 VERBS: dict[str, Callable[[argparse.Namespace], int]] = {
@@ -285,4 +339,6 @@ VERBS: dict[str, Callable[[argparse.Namespace], int]] = {
     "check": _check,
     "help": _help,
     "setup": _setup,
+    "settings": _show_settings,
+    "completion": _completion,
 }

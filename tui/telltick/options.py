@@ -43,6 +43,10 @@ def build_parser() -> argparse.ArgumentParser:
     )
     verb.add_argument("session", nargs="?", type=Path, metavar="SESSION", help="verify this session instead")
     verb.add_argument("--json", action="store_true", help="print one JSON object")
+    verb = verbs.add_parser("settings", help="where the settings file is, and what it may hold")
+    verb.add_argument("--write", action="store_true", help="write one in which everything is a comment")
+    verb = verbs.add_parser("completion", help="print a script that completes telltick's words in a shell")
+    verb.add_argument("shell", choices=("bash", "zsh", "tcsh"))
     verb = verbs.add_parser("setup", help="choose and try inputs on screen, keep them as a station profile")
     verb.add_argument("station", nargs="?", type=Path, metavar="NAME", help="a profile to go on with")
     _screen_options(verb)
@@ -169,6 +173,7 @@ def _session_options(verb: argparse.ArgumentParser) -> None:
     verb.add_argument(
         "--session", type=Path, metavar="DIR", help="folder to record into (default: a new one)"
     )
+    verb.add_argument("--sessions", metavar="DIR", help="folder that new session folders go into")
     verb.add_argument("--seconds", type=_duration_s, metavar="S", help="end by itself after this time")
     verb.add_argument("--seed", type=_seed, metavar="N", help="seed of the random schedule (default: drawn)")
 
@@ -178,3 +183,7 @@ def _screen_options(verb: argparse.ArgumentParser) -> None:
     screen.add_argument("--ascii", action="store_true", default=None, help="draw with ASCII characters only")
     screen.add_argument("--theme", metavar="NAME", help="palette: a name from themes/, or a file")
     screen.add_argument("--settings", type=Path, metavar="FILE", help="settings file to use")
+    screen.add_argument(
+        "--key", action="append", metavar="ACTION=KEY", help="give an action another key; may be repeated"
+    )
+    screen.add_argument("--log", type=Path, metavar="FILE", help="write what goes wrong on screen to a file")

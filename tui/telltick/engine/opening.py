@@ -196,7 +196,8 @@ def _folder_for(args: argparse.Namespace, settings: Settings, name: str) -> tupl
         BadInputError: it holds something, or cannot be written.
     """
     if args.session is None:
-        return new_session_folder(sessions_folder(settings), name, time.time_ns()), True
+        chosen = replace(settings, sessions=args.sessions) if args.sessions else settings
+        return new_session_folder(sessions_folder(chosen), name, time.time_ns()), True
     made = not args.session.exists()
     return prepare_folder(args.session), made
 

@@ -148,10 +148,12 @@ class Settings:
         theme: name of a palette.
         ascii: draw with ASCII only; None decides by the terminal.
         sessions: folder for new sessions; None takes the platform's place for a user's data.
+        mouse: take the mouse's clicks; False leaves them to the terminal.
         keys: action name -> key, for the actions whose key is not the shipped one.
     """
 
     theme: str | None = None
     ascii: bool | None = None
     sessions: str | None = None
+    mouse: bool = True
     keys: dict[str, str] = field(default_factory=dict)

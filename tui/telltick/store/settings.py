@@ -6,8 +6,30 @@ from pathlib import Path
 
 from platformdirs import user_config_path
 
+from telltick.model.errors import BadInputError
 from telltick.model.plan import Settings
 from telltick.store import toml
+
+TEMPLATE = """\
+# Settings of telltick. Every line is a comment: take the # away from those you want to change.
+
+# Name of a palette, or a file with one.
+# theme = "night"
+
+# Draw with ASCII only; without this line the terminal decides.
+# ascii = true
+
+# Folder for new sessions.
+# sessions = "~/sessions"
+
+# Use the mouse; keys do everything it does.
+# mouse = false
+
+# Keys of your own: action = "key". `?` in the program lists the actions that have keys.
+[keys]
+# mark = "x"
+# antenna = "a"
+"""
 
 
 def settings_path() -> Path:
@@ -29,3 +51,21 @@ def load_settings(path: Path | None = None) -> Settings:
         if not path.exists():
             return Settings()
     return toml.load(path, Settings, "settings file")
+
+
+def write_settings(path: Path | None = None) -> Path:
+    """Write a settings file in which everything is a comment; one that is there stays.
+
+    Raises:
+        BadInputError: there is one already, or the place cannot be written.
+    """
+    path = settings_path() if path is None else path
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(TEMPLATE)
+    except FileExistsError as why:
+        raise BadInputError(f"{path} is there already; it was left as it is") from why
+    except OSError as why:
+        raise BadInputError(f"{path}: it cannot be written there ({why.strerror or why})") from why
+    return path
