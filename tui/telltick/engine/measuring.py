@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from telltick.engine.cell_store import CellStore
+from telltick.engine.close_looks import POLLS, CloseLook, CloseLooker, longest_part
 from telltick.engine.gates import gate_near
 from telltick.engine.gathering import Gathered, Gathering, Progress
 from telltick.engine.trial import TrialFollower
@@ -16,21 +17,45 @@ from telltick.measure.outlook import more_seconds
 from telltick.measure.reading import polling_facts, take_reading
 from telltick.measure.rows import PollRows
 from telltick.measure.verdict import trial_between, verdict_with_trial
+from telltick.model.errors import CancelledError
 from telltick.model.marks import Step
 from telltick.model.measurement import Measurement, MeasuringOptions, StepReading
-from telltick.model.readings import Latency, Reading, Spectrum, TrialReading
+from telltick.model.readings import Latency, Reading, Spectrum, TrialReading, Verdict
 from telltick.store.session import SessionReader
 
 TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
 
 
+GATHERING = 0.9  # share of the work that is reading the audio
+GROWN = 1.25  # a step that goes on is looked at closely again when it has grown by a quarter
+WHOLE_POLLS = 300  # of the step with the strongest interference are looked at for the whole
+
+
 @dataclass
 class _StepResult:
-    """What was found of a step, and what it rests on."""
+    """What was found of a step, and what that rests on.
+
+    Attributes:
+        rests_on: tells whether anything is new.
+        rows: its rows.
+        reading: of those rows.
+        look: a close look at its middle.
+        looked_s: how long the step was then.
+        looked_tied: it was tied to polling then.
+    """
 
     rests_on: tuple[object, ...]
     rows: PollRows | None
     reading: Reading
+    look: CloseLook = field(default_factory=CloseLook)
+    looked_s: float = 0.0
+    looked_tied: bool = False
+
+    def needs_a_look(self, seconds: float, *, is_over: bool) -> bool:
+        """Whether the look it has is out of date."""
+        if (self.reading.verdict is Verdict.TIED) != self.looked_tied or not self.looked_s:
+            return True
+        return seconds != self.looked_s if is_over else seconds > GROWN * self.looked_s
 
 
 class SessionMeasurer:
@@ -45,10 +70,12 @@ class SessionMeasurer:
         """
         self._reader = reader
         self._options = options or MeasuringOptions()
-        self._cells = CellStore(reader)
-        self._gathering = Gathering(reader, self._cells, self._options.latency_s)
+        cells = CellStore(reader)
+        self._gathering = Gathering(reader, cells, self._options.latency_s)
+        self._looker = CloseLooker(reader, cells)
         self._trial = TrialFollower(reader)
         self._results: dict[int, _StepResult] = {}
+        self._whole_look: tuple[tuple[object, ...], CloseLook] = ((), CloseLook())
 
     def measure(self, progress: Progress = lambda _: True) -> Measurement:
         """Measure everything up to the newest audio that the reader knows.
@@ -59,15 +86,19 @@ class SessionMeasurer:
         Raises:
             CancelledError: progress said to give up; a later call goes on from there.
         """
-        gathered = self._gathering.gather(progress)
+        gathered = self._gathering.gather(lambda share: progress(GATHERING * share))
         trial = self._trial.read(self._reader.audio.samples)
-        results = [self._result(gathered, index) for index in range(len(gathered.steps))]
+        results: list[_StepResult] = []
+        for index in range(len(gathered.steps)):
+            results.append(self._result(gathered, index))
+            if not progress(GATHERING + (1 - GATHERING) * index / len(gathered.steps)):
+                raise CancelledError("measuring was given up")
         steps = tuple(
             self._step_reading(step, result, trial)
             for step, result in zip(gathered.steps, results, strict=True)
         )
         rows = [result.rows for result in results]
-        best = gathered.best_latency
+        best, look = gathered.best_latency, self._look_at_whole(gathered, results)
         facts = self._reader.facts
         seconds = self._reader.audio.samples / facts.rate_hz
         gate = gate_near(self._reader, 0.0, seconds) if self._reader.anchors else self._reader.gate()
@@ -80,24 +111,77 @@ class SessionMeasurer:
             spectrum=_spectrum([tally.sums() for tally in gathered.tallies]),
             warnings=tuple(session_warnings(self._reader, best, gate.polls)),
             trial=trial,
+            portrait=look.portrait,
+            heard=look.heard,
+            character=look.character,
             answers=answers_of(steps, rows, best, trial=trial, bound_db=self._options.bound_db),
         )
 
+    def step_rows(self) -> list[PollRows | None]:
+        """Rows of each step, as the last `measure` took them."""
+        return [self._results[index].rows for index in sorted(self._results)]
+
     def _result(self, gathered: Gathered, index: int) -> _StepResult:
-        """Rows and reading of a step, taken anew only where something is new."""
-        tally, latency = gathered.tallies[index], gathered.latency_of(index)
+        """What was found of a step, worked out anew only where something is new."""
+        tally, latency, span = gathered.tallies[index], gathered.latency_of(index), gathered.spans[index]
         rests_on = (id(tally), tally.end_s, tally.polls, latency is None, latency and latency.score)
         known = self._results.get(index)
         if known is None or known.rests_on != rests_on:
             rows = tally.rows()
-            known = _StepResult(rests_on, rows, _read([] if rows is None else [rows], latency))
+            reading = _read([] if rows is None else [rows], latency)
+            same = known is not None and known.rests_on[0] == rests_on[0]
+            known = (
+                replace(known, rests_on=rests_on, rows=rows, reading=reading)
+                if known and same
+                else (_StepResult(rests_on, rows, reading))
+            )
             self._results[index] = known
+        if known.needs_a_look(span.seconds, is_over=gathered.is_over(index)):
+            known.look = self._look(gathered, index, known.reading)
+            known.looked_s, known.looked_tied = span.seconds, known.reading.verdict is Verdict.TIED
         return known
+
+    def _look(self, gathered: Gathered, index: int, reading: Reading, polls: int = POLLS) -> CloseLook:
+        span = gathered.spans[index]
+        run = longest_part(span, gathered.runs)
+        if run is None:
+            return CloseLook()
+        return self._looker.look(
+            run, span, gathered.latencies[gathered.runs.index(run)], reading, polls=polls
+        )
+
+    def _look_at_whole(self, gathered: Gathered, results: Sequence[_StepResult]) -> CloseLook:
+        """A longer look at the step in which the interference stands out most, for the whole session.
+
+        A mean over setups in which it is loud, weak and gone would be the portrait of none.
+        """
+        tied = [index for index, one in enumerate(results) if one.reading.verdict is Verdict.TIED]
+        index = max(tied or range(len(results)), key=lambda k: _strength(results[k].reading), default=None)
+        if index is None:
+            return CloseLook()
+        rests_on = (index, results[index].looked_s, results[index].looked_tied, id(gathered.tallies[index]))
+        if self._whole_look[0] != rests_on:
+            look = self._look(gathered, index, results[index].reading, WHOLE_POLLS)
+            self._whole_look = (rests_on, look)
+        return self._whole_look[1]
 
     def _step_reading(self, step: Step, result: _StepResult, trial: TrialReading | None) -> StepReading:
         in_step = trial_between(trial, step.start_ns, step.end_ns)
         reading = verdict_with_trial(result.reading, in_step)
-        return StepReading(step, reading, more_s=more_seconds(reading))
+        look = result.look
+        return StepReading(
+            step,
+            reading,
+            heard=look.heard,
+            character=look.character,
+            portrait=look.portrait,
+            more_s=more_seconds(reading),
+        )
+
+
+def _strength(reading: Reading) -> float:
+    """How surely the interference stands out: lower end of the excess, a long stretch before a short one."""
+    return -1.0 if reading.excess_db is None else reading.excess_db.low
 
 
 def _read(parts: Sequence[PollRows], latency: Latency | None) -> Reading:

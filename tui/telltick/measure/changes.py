@@ -87,12 +87,20 @@ class Judged:
 
 
 def judged_changes(setups: Sequence[Setup], drift: Drift, bound_db: float) -> tuple[Judged, ...]:
-    """Every pair of setups that says something, with verdicts corrected for their number.
+    """Every pair of setups that says something, with verdicts corrected for their number."""
+    return judged([_compared(*pair, drift) for pair in _pairs(setups)], bound_db)
+
+
+def judged(pairs: Sequence[Comparison], bound_db: float) -> tuple[Judged, ...]:
+    """The comparisons that can be made, with verdicts corrected for their number.
 
     The correction is Holm's, once over all "it changed" and once over all "it is the same"; each keeps its
     chance of any false verdict at 5 %.
+
+    Args:
+        pairs: what to compare; one that has nothing in common to go by is left out.
+        bound_db: differences smaller than this count as none.
     """
-    pairs = [_compared(*pair, drift) for pair in _pairs(setups)]
     pairs = [pair for pair in pairs if _comparable(pair)]
     chances = [_p_values(pair.sides, pair.basis, bound_db) for pair in pairs]
     changed, same = holm([p for p, _ in chances]), holm([p for _, p in chances])
