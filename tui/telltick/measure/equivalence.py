@@ -84,6 +84,22 @@ def p_within(difference: Mean, bound: float) -> float:
     return max(p_below(difference, bound), p_above(difference, -bound))
 
 
+def p_unequal(means: Sequence[Mean]) -> float:
+    """P-value of "all of them are the same", spreads unequal (Welch, Biometrika 38, 1951); 1 for one alone."""
+    count = len(means)
+    if count < 2:
+        return 1.0
+    from scipy.special import fdtrc
+
+    weight = np.array([1 / max(one.error, 1e-12) ** 2 for one in means])
+    value = np.array([one.value for one in means])
+    dof = np.array([one.dof for one in means])
+    share = weight / weight.sum()
+    between = float(np.sum(weight * (value - np.sum(share * value)) ** 2)) / (count - 1)
+    unsure = float(np.sum((1 - share) ** 2 / dof)) / (count**2 - 1)
+    return float(fdtrc(count - 1, 1 / (3 * unsure), between / (1 + 2 * (count - 2) * unsure)))
+
+
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:
     """P-values corrected for their number (Holm, Scand. J. Stat. 6, 1979).
 

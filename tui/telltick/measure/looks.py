@@ -134,7 +134,7 @@ def _tie(setups: Sequence[Setup]) -> Observation | None:
         return None
     tied = [one for one in measured if sure_tie(one, len(measured))]
     if tied:
-        best = max(tied, key=lambda one: one.reading.excess_db.value if one.reading.excess_db else 0.0)
+        best = max(tied, key=lambda one: one.reading.polls)
         steps = tuple(sorted(step for one in tied for step in one.steps))
         excess = best.reading.excess_db
         rise = f" by {excess.value:.1f} dB ({excess.low:.1f} to {excess.high:.1f})" if excess else ""

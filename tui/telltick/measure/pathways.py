@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from telltick.measure.looks import Observation
-from telltick.measure.rules import PATHS, SWAPS, Line, Look, Path
-from telltick.measure.wording import step_words
+from telltick.measure.rules import PATHS, SWAPS, Look, Path
+from telltick.measure.wording import factor_words, step_words
 from telltick.model.answers import Change, Finding, PathVerdict
 
 
@@ -89,8 +89,8 @@ def _because(
         return _sentence(f"{_said(one.supporting)}; but {_said(one.against)}")
     said = _said(grounds)
     if verdict is PathVerdict.UNDECIDED and one.against:
-        missing = ", ".join(sorted(_deed(look) for look in one.acquitting))
-        said += f"; that alone does not rule it out without: {missing}"
+        missing = " and ".join(sorted(_deed(look) for look in one.acquitting))
+        said += f"; to rule it out it takes {missing} as well"
     return _sentence(said)
 
 
@@ -104,21 +104,18 @@ def _untested(path: Path, changes: Sequence[Change]) -> str:
     for change in changes:
         mixed = factors & set(change.factors)
         if mixed and len(change.factors) > 1:
-            others = ", ".join(factor for factor in change.factors if factor not in mixed)
+            others = ", ".join(factor_words(factor) for factor in change.factors if factor not in mixed)
             steps = step_words((*change.before_steps, *change.after_steps))
-            return f"{', '.join(sorted(mixed))} was only changed together with {others} ({steps})"
-    deeds = " or ".join(_deed(line.look) for line in path.lines if line.look in SWAPS and _tells(line))
-    return f"not tested: it takes {deeds}" if deeds else "not tested"
-
-
-def _tells(line: Line) -> bool:
-    return bool(line.supports)
+            named = ", ".join(map(factor_words, sorted(mixed)))
+            return f"{named} was only changed together with {others} ({steps})"
+    deeds = " or ".join(_deed(line.look) for line in path.lines if line.look in SWAPS and line.supports)
+    return f"not tested: set {deeds}" if deeds else "not tested"
 
 
 def _deed(look: Look) -> str:
     """What to do, such as ``antenna to dummy load``."""
     swap = SWAPS.get(look)
-    return str(look) if swap is None else f"{swap.factor} to {swap.press}"
+    return str(look) if swap is None else f"{factor_words(swap.factor)} to {swap.press}"
 
 
 def _sentence(text: str) -> str:

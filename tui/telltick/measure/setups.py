@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from telltick.measure.equivalence import Mean, p_differs
+from telltick.measure.equivalence import Mean, p_unequal
 from telltick.measure.reading import take_reading
 from telltick.measure.rows import PollRows
 from telltick.measure.sides import LN_TO_DB, Side, in_db, measure_side
@@ -192,14 +192,13 @@ def drifting(one: Setup, drift: Drift) -> Side:
 
 
 def _widest_drift(each: Sequence[Side]) -> tuple[Estimate | None, float]:
-    """Widest difference in excess between two steps, and the chance of one so wide in a steady bench."""
+    """Widest difference in excess between two steps, and the chance of such steps on a steady bench."""
     known = [side.excess_db for side in each if side.excess_db is not None]
     if len(known) < 2:
         return None, 1.0
     pairs = [later - earlier for i, earlier in enumerate(known) for later in known[i + 1 :]]
     widest = max(pairs, key=lambda pair: abs(pair.value))
-    p_value = min(1.0, len(pairs) * min(p_differs(pair) for pair in pairs))
-    return widest.interval(1 - 0.05 / len(pairs)), p_value
+    return widest.interval(1 - 0.05 / len(pairs)), p_unequal(known)
 
 
 def _widened(one: Setup, drift: Drift) -> Reading:

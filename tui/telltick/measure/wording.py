@@ -7,19 +7,29 @@ from collections.abc import Iterable, Mapping
 from telltick.model.answers import Change, ChangeVerdict
 from telltick.model.readings import Estimate
 
+MOST_STEPS = 4  # named one by one
+
 
 def step_words(steps: Iterable[int]) -> str:
-    """Such as ``step 2`` or ``steps 1, 3 and 5``."""
+    """Such as ``step 2``, ``steps 1, 3 and 5``, ``steps 1, 3, 5 ... 19``."""
     numbers = [str(step + 1) for step in sorted(set(steps))]
-    if len(numbers) == 1:
-        return f"step {numbers[0]}"
-    return f"steps {', '.join(numbers[:-1])} and {numbers[-1]}" if numbers else "no step"
+    if len(numbers) <= 1:
+        return f"step {numbers[0]}" if numbers else "no step"
+    if len(numbers) > MOST_STEPS:
+        return f"steps {', '.join(numbers[: MOST_STEPS - 1])} ... {numbers[-1]}"
+    return f"steps {', '.join(numbers[:-1])} and {numbers[-1]}"
+
+
+def factor_words(factor: str) -> str:
+    """A factor as the trade writes it."""
+    return factor.replace("rf ", "RF ")
 
 
 def swap_words(before: Mapping[str, str], after: Mapping[str, str]) -> str:
     """Such as ``antenna beam to dummy load``."""
     return ", ".join(
-        f"{one} {before.get(one) or 'not told'} to {after.get(one) or 'not told'}" for one in after
+        f"{factor_words(one)} {before.get(one) or 'not told'} to {after.get(one) or 'not told'}"
+        for one in after
     )
 
 
@@ -28,12 +38,19 @@ def db_words(value: float) -> str:
     return f"{abs(value):.0f} dB" if abs(value) >= 10 else f"{abs(value):.1f} dB"
 
 
+def signed(value: float) -> str:
+    """A difference with its sign; none for zero."""
+    text = f"{value:+.1f}"
+    return "0.0" if float(text) == 0 else text
+
+
 def moved(name: str, estimate: Estimate) -> str:
     """Such as ``I fell by 14 dB (13 to 15)``."""
     verb = "fell" if estimate.value < 0 else "rose"
     low, high = sorted((abs(estimate.low), abs(estimate.high)))
     if estimate.low < 0 < estimate.high:
-        return f"{name} differs by {estimate.value:+.1f} dB ({estimate.low:+.1f} to {estimate.high:+.1f})"
+        value, low, high = (signed(one) for one in (estimate.value, estimate.low, estimate.high))
+        return f"{name} differs by {value} dB ({low} to {high})"
     return f"{name} {verb} by {db_words(estimate.value)} ({low:.1f} to {high:.1f})"
 
 
