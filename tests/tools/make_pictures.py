@@ -12,7 +12,7 @@ from telltick.model.plan import Settings
 from telltick.ui.app import TelltickApp
 from tests.tools.make_recordings import NAME, RECORDINGS
 
-PICTURES = {"screen.svg": ((120, 40), 31.0, None)}
+PICTURES = {"screen.svg": ((120, 40), 47.0, None)}
 
 
 def plain(svg: str) -> str:

@@ -24,14 +24,36 @@ RECORDINGS = Path(__file__).parents[2] / "recordings"
 NAME = "2026-05-02T1903Z-larkfell-hut"
 STARTED_WALL_NS = 1_777_748_580 * NS  # 2026-05-02T19:03:00Z
 RATE_HZ = 12_000
-SECONDS = 78.0
+SECONDS = 150.0
 SEED = 20_260_502
-HANDS_ON_S = 3.0
+HANDS_ON_S = 2.0
 
 # What the operator does: (begun, factor, value). The bench changes half way through the hands-on time.
-BY_HAND = ((18.0, "antenna", "dummy load"), (36.0, "choke", "fitted"), (52.0, "cable", "B"))
-BY_PROGRAM = ((66.0, "polling", "off"), (71.0, "polling", "on"))
-NOTES = ((9.0, "clicks in the headphones at five a second"), (60.0, "no rain, wind on the mast"))
+BY_HAND = (
+    (38.0, "antenna", "dummy load"),
+    (50.0, "antenna", "beam"),
+    (60.0, "cable", "B"),
+    (72.0, "cable", "A"),
+    (82.0, "choke", "fitted"),
+    (94.0, "choke", "none"),
+    (104.0, "rf gain", "minimum"),
+    (116.0, "rf gain", "full"),
+)
+# What the program does when asked.
+BY_PROGRAM = (
+    (12.0, "coin trial", "on"),
+    (24.0, "coin trial", "off"),
+    (24.0, "polling", "off"),
+    (30.0, "polling", "on"),
+    (126.0, "baud", "4800"),
+    (138.0, "baud", "9600"),
+)
+NOTES = (
+    (5.0, "clicks in the headphones at five a second"),
+    (26.0, "silent while nothing is polled"),
+    (55.0, "no rain, wind on the mast"),
+    (147.0, "monitor level, supply and other frequencies: next time"),
+)
 
 
 def make(folder: Path) -> None:
@@ -69,6 +91,8 @@ def make(folder: Path) -> None:
         with journal.batch():
             for second in range(int(SECONDS)):
                 journal.add_anchor(Anchor(0, second * RATE_HZ, second * NS, STARTED_WALL_NS + second * NS))
+            for one in made.drawn:
+                journal.add_trial_slot(one)
             journal.add_bursts(made.bursts)
             for poll in made.polls:
                 journal.add_poll(poll)

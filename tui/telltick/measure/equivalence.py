@@ -85,7 +85,7 @@ def p_within(difference: Mean, bound: float) -> float:
 
 
 def p_unequal(means: Sequence[Mean]) -> float:
-    """P-value of "all of them are the same", spreads unequal (Welch, Biometrika 38, 1951); 1 for one alone."""
+    """P-value of "all of them are the same", spreads unequal (Welch, Biometrika 38, 1951); 1 for one."""
     count = len(means)
     if count < 2:
         return 1.0
