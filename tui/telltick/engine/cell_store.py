@@ -1,4 +1,4 @@
-"""Power cells of a session in pieces of half a minute, each worked out once."""
+"""Power cells of a session in pieces of some seconds, each worked out once."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from telltick.engine.spans import Span
 from telltick.measure.cells import Cells, power_cells
 from telltick.store.session import SessionReader
 
-PIECE_S = 30.0  # a multiple of the 0.6 s from block to block, so that pieces join
+PIECE_S = 6.0  # a multiple of the 0.6 s from block to block, so that pieces join
 _OVERHANG_S = 0.2  # a piece's last block reaches this far into the next piece
-_MOST_KEPT = 200  # pieces; 24 MB
+_MOST_KEPT = 1000  # pieces; 24 MB
 
 
 class CellStore:
@@ -20,8 +20,21 @@ class CellStore:
         self._reader = reader
         self._kept: dict[tuple[float, int], tuple[int, Cells]] = {}
 
-    def piece(self, run: Span, number: int) -> Cells:
-        """Cells of the half minute from `number` times 30 s on, as far as the run holds it."""
+    def between(self, run: Span, span: Span) -> Cells | None:
+        """Cells of a stretch of a run; None where it is too short to hold any."""
+        part = span.within(run)
+        numbers = range(int(part.start_s // PIECE_S), math.ceil(part.end_s / PIECE_S))
+        pieces = [piece for number in numbers if len((piece := self._piece(run, number)).power)]
+        if not pieces:
+            return None
+        joined = Cells.join(pieces)
+        first = max(0, math.ceil(part.start_s * 1000) - joined.first)
+        last = max(first, int(part.end_s * 1000) - joined.first)
+        power = joined.power[first:last]
+        return Cells(joined.first + first, power, joined.resume_s) if len(power) else None
+
+    def _piece(self, run: Span, number: int) -> Cells:
+        """Cells of the piece of that number, as far as the run holds it."""
         rate = self._reader.facts.rate_hz
         begin_s = max(run.start_s, number * PIECE_S)
         end_s = min(run.end_s, (number + 1) * PIECE_S + _OVERHANG_S)
@@ -36,16 +49,3 @@ class CellStore:
         if len(self._kept) > _MOST_KEPT:
             del self._kept[next(iter(self._kept))]
         return cells
-
-    def between(self, run: Span, span: Span) -> Cells | None:
-        """Cells of a stretch of a run; None where it is too short to hold any."""
-        part = span.within(run)
-        numbers = range(int(part.start_s // PIECE_S), math.ceil(part.end_s / PIECE_S))
-        pieces = [piece for number in numbers if len((piece := self.piece(run, number)).power)]
-        if not pieces:
-            return None
-        joined = Cells.join(pieces)
-        first = max(0, math.ceil(part.start_s * 1000) - joined.first)
-        last = max(first, int(part.end_s * 1000) - joined.first)
-        power = joined.power[first:last]
-        return Cells(joined.first + first, power, joined.resume_s) if len(power) else None

@@ -89,7 +89,9 @@ class CloseLooker:
         cells = self._cells.between(run, part)
         if cells is None:
             return None
-        return portrait(cells.power, cells.first, gate, latency, locked=latency.locked)
+        shift_s = latency.seconds.value
+        inside = gate.between(part.start_s - shift_s, part.end_s - shift_s)
+        return portrait(cells.power, cells.first, inside, latency, locked=latency.locked)
 
     def _spectra(self, part: Span, gate: Gate) -> BurstSpectra | None:
         length_s = burst_length_s(gate)

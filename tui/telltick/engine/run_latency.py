@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
-from telltick.engine.cell_store import PIECE_S, CellStore
+from telltick.engine.cell_store import CellStore
 from telltick.engine.gates import gate_near
 from telltick.engine.spans import Span
-from telltick.measure.cells import Cells
 from telltick.measure.latency import find_latency_in, search_pieces
 from telltick.model.readings import Estimate, Latency
 from telltick.store.session import SessionReader
 
 GROWN = 1.05  # a run that has grown by less is not searched again
 _WHOLE_S = 300.0  # a run up to so long is searched whole
+_GRID_S = 30.0  # length of a piece that is searched
 _LOCKED_SCORE = 1000.0  # beyond doubt: it did not come out of a search
 
 
@@ -49,18 +48,12 @@ class RunLatencies:
         if not gate.polls:
             return None
         if run.seconds <= _WHOLE_S:
-            whole = self._cells.between(run, run)
-            return find_latency_in([whole] if whole else [], gate)
-        start_s = PIECE_S * math.ceil(run.start_s / PIECE_S)
-        end_s = PIECE_S * (run.end_s // PIECE_S)
-        spans = search_pieces(gate, start_s, end_s)
-        return find_latency_in(self._pieces(run, spans), gate)
-
-    def _pieces(self, run: Span, spans: Sequence[tuple[float, float]]) -> list[Cells]:
-        if len(spans) == 1:
-            whole = self._cells.between(run, Span(*spans[0]))
-            return [whole] if whole else []
-        return [self._cells.piece(run, round(start_s / PIECE_S)) for start_s, _ in spans]
+            spans = [run]
+        else:  # on a grid, so that a run that grows is searched in pieces that are known already
+            start_s, end_s = _GRID_S * math.ceil(run.start_s / _GRID_S), _GRID_S * (run.end_s // _GRID_S)
+            spans = [Span(*piece) for piece in search_pieces(gate, start_s, end_s)]
+        pieces = [cells for span in spans if (cells := self._cells.between(run, span)) is not None]
+        return find_latency_in(pieces, gate)
 
 
 def locked_latency(seconds: float) -> Latency:

@@ -57,12 +57,25 @@ def quasi_peak(audio: Floats, rate_hz: int) -> Floats:
         audio: shape (n,), weighted.
         rate_hz: at least 16 kHz.
     """
-    from scipy.signal import lfilter
+    return _SINE_READS_RMS * smoothed(_rectified(np.abs(audio), rate_hz), rate_hz, _NEEDLE_S)
 
-    needle = -np.expm1(-1 / (_NEEDLE_S * rate_hz))
-    return np.asarray(
-        _SINE_READS_RMS * lfilter([needle], [1, needle - 1], _rectified(np.abs(audio), rate_hz))
-    )
+
+def smoothed(values: Floats, rate_hz: int, time_s: float) -> Floats:
+    """Values through y += (1 - exp(-1 / (time rate))) (x - y), starting at zero.
+
+    Worked out in blocks much shorter than the time constant: within one, y / k^n is a running sum.
+    """
+    block = max(1, round(rate_hz * time_s / 20))
+    keep = float(np.exp(-1 / (time_s * rate_hz)))
+    padded = np.zeros(-(-len(values) // block) * block)
+    padded[: len(values)] = values
+    powers = keep ** np.arange(1, block + 1)
+    out = np.cumsum(padded.reshape(-1, block) / powers, axis=1) * ((1 - keep) * powers)
+    before = 0.0
+    for row in out:
+        row += before * powers
+        before = float(row[-1])
+    return np.asarray(out.ravel()[: len(values)])
 
 
 def _rectified(size: Floats, rate_hz: int) -> Floats:
@@ -72,10 +85,8 @@ def _rectified(size: Floats, rate_hz: int) -> Floats:
     that is a linear filter: p = y + e, where y is the size of the audio through the discharge alone and e
     decays. So only the samples that may charge are looked at one by one.
     """
-    from scipy.signal import lfilter
-
     charge, discharge = (-np.expm1(-1 / (t * rate_hz)) for t in (_CHARGE_S, _DISCHARGE_S))
-    discharged = lfilter([discharge], [1, discharge - 1], size)
+    discharged = smoothed(size, rate_hz, _DISCHARGE_S)
     block = max(1, round(_BLOCK_S * rate_hz))
     kept = ((1 - discharge) ** np.arange(block + 1)).tolist()
     charged_at, above = [0], [0.0]  # sample of each charge and e after it
