@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
 from telltick.model.clock import NS
+from telltick.model.errors import CancelledError
 from telltick.model.marks import Mark, MarkKind, Origin, setup_at
-from telltick.model.readings import Estimate, Latency, Reading, Spectrum, Verdict
+from telltick.model.measurement import Measurement
+from telltick.model.readings import Estimate, Latency, Reading, Spectrum, TrialReading, Verdict
 from telltick.model.session import SessionFacts, Verb
 from telltick.model.snapshot import InputHealth, Phase, PollingState, Snapshot, Strip, View
+from tests.ui.results import measurement
 
 SETUP = {"antenna": "beam", "cable": "A", "rf gain": "full", "supply": "mains", "polling": "on"}
 POLL_S = 0.2
@@ -120,6 +125,22 @@ class FakeFeed:
         self.fault: Exception | None = None
         self.write_fault: Exception | None = None
         self.closed = False
+        self.trial: TrialReading | None = None
+        self.measurement: Measurement | None = None
+        self.measured = 0
+        self.measuring_waits: threading.Event | None = None  # measuring goes on when it is set
+
+    def measure(self, progress: Callable[[float], bool]) -> Measurement:
+        self.measured += 1
+        for share in (0.1, 0.42):
+            if not progress(share):
+                raise CancelledError("given up")
+        while self.measuring_waits is not None and not self.measuring_waits.wait(0.01):
+            if not progress(0.42):
+                raise CancelledError("given up")
+        if self.fault is not None:
+            raise self.fault
+        return self.measurement or measurement()
 
     # ---- marks
 
@@ -202,6 +223,7 @@ class FakeFeed:
             marks=marks,
             open_mark=next((m for m in reversed(marks) if m.hands_on), None),
             notices=tuple(self.notices),
+            trial=self.trial,
         )
 
     def _move(self) -> None:

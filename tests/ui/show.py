@@ -1,6 +1,7 @@
 """Look at the screen: ``python -m tests.ui.show [live|quiet|replay] [--ascii] [--theme NAME]``.
 
-With ``--picture FILE`` it draws one picture of ``--size WxH`` as SVG instead of taking the terminal.
+With ``--picture FILE`` it draws one picture of ``--size WxH``, as text or SVG by the file's ending,
+instead of taking the terminal.
 """
 
 from __future__ import annotations
@@ -12,6 +13,8 @@ from pathlib import Path
 from telltick.model.plan import Settings
 from telltick.ui.app import TelltickApp
 from tests.ui.fake_feed import FakeFeed, FakeReplay, scripted_marks
+from tests.ui.on_screen import text_of_screen
+from tests.ui.results import trial
 
 
 def feed_for(kind: str) -> FakeFeed:
@@ -19,6 +22,7 @@ def feed_for(kind: str) -> FakeFeed:
         return FakeReplay()
     feed = FakeFeed(excess_db=6.2 if kind == "live" else 0.0, at_s=712.0)
     feed.marks = list(scripted_marks())
+    feed.trial = trial() if kind == "live" else None
     return feed
 
 
@@ -28,7 +32,8 @@ async def picture(app: TelltickApp, size: tuple[int, int], keys: list[str], path
         for key in keys:
             await pilot.press(key)
             await pilot.pause(0.5)
-        path.write_text(app.export_screenshot(), encoding="utf-8")
+        text = text_of_screen(app) if path.suffix == ".txt" else app.export_screenshot()
+        path.write_text(text, encoding="utf-8")
 
 
 def main() -> None:

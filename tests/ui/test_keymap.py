@@ -23,10 +23,10 @@ def test_every_action_is_a_method_of_the_screen():
 
 
 def test_a_wish_moves_an_action_to_another_key():
-    keymap = Keymap({"antenna": "d", "redraw": "Ctrl+R", "slower": "-"})
-    assert keymap.key("antenna") == "d"
+    keymap = Keymap({"antenna": "h", "redraw": "Ctrl+R", "slower": "-"})
+    assert keymap.key("antenna") == "h"
     assert keymap.key("redraw") == "ctrl+r"
-    assert keymap.for_factor("antenna") == "d"
+    assert keymap.for_factor("antenna") == "h"
     assert keymap.bindings()["mark_before"] == "comma"
 
 
@@ -56,7 +56,7 @@ def test_keys_that_cannot_be_are_explained(wishes, words):
 @pytest.mark.parametrize("replay", [False, True], ids=["live", "replay"])
 @pytest.mark.parametrize("glyphs", [UNICODE, ASCII], ids=["unicode", "ascii"])
 def test_the_help_has_a_line_for_every_action_and_fits(glyphs, replay):
-    keymap = Keymap({"antenna": "d"})
+    keymap = Keymap({"antenna": "h"})
     rows = draw_help(keymap, Room(WIDTH, HEIGHT, glyphs), replay=replay)
     page = "\n".join(text_of(line).rstrip() for line in rows)
     assert (WIDTH, HEIGHT) == (80, 24)
@@ -66,7 +66,7 @@ def test_the_help_has_a_line_for_every_action_and_fits(glyphs, replay):
     for action in ACTIONS:
         if action.replay if replay else action.live:
             assert f" {keymap.shown(action.name, arrows=arrows)} " in page.replace("\n", " \n "), action.name
-    assert " d " in page
+    assert " h " in page
     assert not glyphs.ascii or page.isascii()
 
 

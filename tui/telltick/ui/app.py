@@ -16,6 +16,7 @@ from telltick.ui.glyphs import glyphs_for, terminal_wants_ascii
 from telltick.ui.keymap import Keymap
 from telltick.ui.leaving import ScreenExit
 from telltick.ui.palettes import PLAIN, Palette, choose_palette, load_palette, palette_files
+from telltick.ui.screens.page import PageScreen
 from telltick.ui.screens.session import SessionScreen
 from telltick.ui.widgets.panel import Panel
 from telltick.ui.wire import WiredApp
@@ -81,7 +82,7 @@ class TelltickApp(WiredApp[ScreenExit]):
 
     def on_unmount(self) -> None:
         """Stop looking before the feed is closed."""
-        self.session.lookout.stop(QUICK_S)
+        self.session.stop(QUICK_S)
 
     # ---- palettes
 
@@ -109,12 +110,12 @@ class TelltickApp(WiredApp[ScreenExit]):
 
     async def action_quit(self) -> None:
         """Leave by the toolkit's own key, with the same question as by ours."""
-        if self.screen is self.session:
+        if self.screen is self.session or isinstance(self.screen, PageScreen):
             self.session.action_quit()
 
     def action_help_quit(self) -> None:
         """Ctrl-C leaves like every other key for it."""
-        if self.screen is self.session:
+        if self.screen is self.session or isinstance(self.screen, PageScreen):
             self.session.action_quit()
 
     def leave_done(self) -> None:
@@ -174,7 +175,7 @@ def run_screen(
         left = app.run()
     finally:
         # A look that hangs (a dead network disk) must not keep the terminal: the process is about to end.
-        if app.session.lookout.stop(QUICK_S):
+        if app.session.stop(QUICK_S):
             feed.close()
     if left is None:
         raise TelltickError("the screen ended by a fault of its own; the recorder is not affected")

@@ -5,6 +5,7 @@ Methods return a sentence for the operator. They let the session's own errors th
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import cast
 
@@ -13,11 +14,14 @@ from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot
+from telltick.model.trial import FACTOR as TRIAL
 from telltick.ui.entries import mark_text
 from telltick.ui.factors import FACTORS, checked_request, suggestions
 from telltick.ui.glyphs import Glyphs
 
 SLOWEST, FASTEST = 0.5, 64.0
+GOALS = (20.0, 100.0, 1000.0, 10_000.0, 1_000_000.0, math.inf)  # odds at which a coin trial ends by itself
+USUAL_GOAL = 1000.0
 
 
 @dataclass(frozen=True)
@@ -54,6 +58,8 @@ class Desk:
         self._snapshot = Snapshot(Phase.STARTING)
         self._speed: float | None = None  # set here, so known before the next picture shows it
         self._aim_ns: int | None = None  # where the playhead was last sent, until a picture shows it
+        self.trial_goal = USUAL_GOAL
+        self._trial_ended = False  # this coin trial was asked to end
 
     @property
     def snapshot(self) -> Snapshot:
@@ -133,6 +139,65 @@ class Desk:
         verb = Verb.STOP_POLLING if polling.on else Verb.START_POLLING
         self._feed.ask(verb)
         return f"asked the recorder to {verb}"
+
+    def resume(self) -> str:
+        """Ask for the recording to go on after the disk was full."""
+        if self._feed.is_replay:
+            raise BadInputError("a saved session is not recorded")
+        self._feed.ask(Verb.RESUME)
+        return "asked the recorder to go on recording"
+
+    # ---- coin trial
+
+    @property
+    def trial_runs(self) -> bool:
+        """A coin trial runs, as far as the newest picture says."""
+        trial = self.snapshot.trial
+        return trial.running if trial is not None else self.snapshot.setup.get(TRIAL) == "on"
+
+    def start_trial(self) -> str:
+        """Ask for a coin trial to begin.
+
+        Raises:
+            BadInputError: the polls are not ours to move, or there are none.
+        """
+        if self._feed.is_replay:
+            raise BadInputError("a saved session is not polled any more: a coin trial needs a live one")
+        if not self.snapshot.polling.available:
+            raise BadInputError("a coin trial needs a poller of our own: it moves the polls about")
+        if not self.snapshot.polling.on:
+            raise BadInputError("polling is off: start it, let some polls pass, then draw lots")
+        self._feed.ask(Verb.START_TRIAL)
+        self._trial_ended = False
+        return "asked the recorder to draw lots for the time of each poll"
+
+    def stop_trial(self) -> str:
+        """Ask for the coin trial to end."""
+        self._feed.ask(Verb.STOP_TRIAL)
+        return "asked the recorder to end the coin trial"
+
+    def end_trial_at_goal(self) -> str:
+        """Ask for the coin trial to end when its odds have reached the goal; returns a sentence if so.
+
+        The odds hold whenever one stops, so nothing is lost when no screen is there to ask: the trial then
+        goes on and its evidence with it.
+        """
+        trial = self.snapshot.trial
+        if trial is None or not trial.running or self._feed.is_replay:
+            self._trial_ended = False
+            return ""
+        if self._trial_ended or trial.log10_e < math.log10(self.trial_goal):
+            return ""
+        self._trial_ended = True
+        self._feed.ask(Verb.STOP_TRIAL)
+        return f"the coin trial reached {self.trial_goal:,.0f} to 1 and ends"
+
+    def move_goal(self, by: int) -> str:
+        """Set the odds at which a coin trial ends by itself to the next higher or lower ones."""
+        self.trial_goal = GOALS[min(max(GOALS.index(self.trial_goal) + by, 0), len(GOALS) - 1)]
+        if math.isinf(self.trial_goal):
+            return "the coin trial goes on until you end it"
+        return f"the coin trial ends by itself at {self.trial_goal:,.0f} to 1"
 
     def finish(self) -> None:
         """Ask the recorder to end the session."""

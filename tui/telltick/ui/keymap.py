@@ -16,6 +16,7 @@ class Group(StrEnum):
 
     CHANGES = "Something changes"
     WORDS = "Marks and words"
+    RESULTS = "Results"
     POLLING = "Polling"
     PLAYING = "Replay"
     SCREEN = "Screen"
@@ -66,7 +67,11 @@ ACTIONS: tuple[Action, ...] = (
     Action("mark", "x", "mark", "a plain mark at this moment", "mark", Group.WORDS, 1),
     Action("note", "n", "note", "write a note", "note", Group.WORDS, 1),
     Action("undo", "u", "undo", "withdraw your newest mark", "undo", Group.WORDS, 2),
+    Action("results", "s", "so far", "steps, changes, findings so far", "results", Group.RESULTS, 1),
+    Action("portrait", "m", "mean", "the mean poll: what carries it", "portrait", Group.RESULTS, 3),
+    Action("trial", "d", "draw lots", "coin trial: start it, watch it", "trial", Group.RESULTS, 2),
     Action("polling", "p", "poll", "start or stop polling", "polling", Group.POLLING, 1, replay=False),
+    Action("resume", "y", "go on", "go on after a full disk", "resume", Group.POLLING, 9, replay=False),
     Action("play", "space", "play", "play or pause", "play", Group.PLAYING, 0, live=False),
     Action("slower", "[", "slower", "half the speed", "speed(-1)", Group.PLAYING, 1, live=False),
     Action("faster", "]", "faster", "twice the speed", "speed(1)", Group.PLAYING, 1, live=False),
@@ -140,6 +145,14 @@ class Keymap:
         if key.startswith("ctrl+"):
             return f"^{key[5:].upper()}"
         return (arrows or {}).get(key) or _SHOWN.get(key, key)
+
+    def action_on(self, *pressed: str | None) -> Action | None:
+        """The action whose key was pressed; None when there is none.
+
+        Args:
+            pressed: names of one key: as the toolkit has it, as a character.
+        """
+        return next((action for action in ACTIONS if self._keys[action.name] in pressed), None)
 
     def for_factor(self, factor: str) -> str:
         """The key that changes a factor; empty when it has none."""

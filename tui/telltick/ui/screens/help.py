@@ -1,20 +1,25 @@
-"""The help: every key with a line about it."""
+"""The help: every key with a line about it, then page by page what the numbers mean."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.screen import ModalScreen
 
 from telltick.model.cautions import FIRST
+from telltick.ui.explain import TOPICS, Topic
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, Group, Keymap
-from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule
-from telltick.ui.widgets.panel import Panel
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, wrapped
+from telltick.ui.widgets.sheet import Sheet, SheetPanel, Sight, plain
 
 WIDTH, HEIGHT = 80, 24
+KEYS = ""  # the first page
+NAME = 19  # columns for the name of what is explained
+MOVES = {"up": -1, "down": 1}
 # Actions that share a line: the first's name -> the second's, and words for both.
 PAIRS = {
     "slower": ("faster", "half, twice the speed"),
@@ -25,62 +30,116 @@ PAIRS = {
 }
 
 
-class HelpRows(Panel):
+class HelpPanel(SheetPanel):
     """The page."""
 
     raised = True
     DEFAULT_CSS = f"""
-    HelpRows {{ position: relative; width: {WIDTH}; height: {HEIGHT}; }}
+    HelpPanel {{ position: relative; width: {WIDTH}; height: {HEIGHT}; max-height: 100%; }}
     """
-
-    def __init__(self, keymap: Keymap, glyphs: Glyphs, *, replay: bool) -> None:
-        super().__init__("help", glyphs)
-        self._keymap = keymap
-        self._replay = replay
-
-    def redraw(self) -> None:
-        """Draw the page."""
-        self.put(draw_help(self._keymap, self.room, replay=self._replay))
 
 
 class HelpScreen(ModalScreen[None]):
-    """Keys, over the session; any of the leaving keys closes it."""
+    """Keys and explanations over whatever is open; any of the leaving keys closes it."""
 
     DEFAULT_CSS = """
     HelpScreen { align: center middle; background: transparent; }
     """
-    BINDINGS: ClassVar = [(key, "close", "") for key in ("escape", "enter", "space", "q", "question_mark")]
+    LEAVING: ClassVar = {"escape", "enter", "space", "q", "question_mark"}
 
-    def __init__(self, keymap: Keymap, glyphs: Glyphs, *, replay: bool) -> None:
+    def __init__(self, keymap: Keymap, glyphs: Glyphs, topic: str = KEYS, *, replay: bool) -> None:
+        """Prepare the help.
+
+        Args:
+            keymap: the keys.
+            glyphs: the characters to draw with.
+            topic: page to open at, one of `TOPICS`; the keys by default.
+            replay: a saved session is shown.
+        """
         super().__init__()
-        self._rows = HelpRows(keymap, glyphs, replay=replay)
+        self._keymap, self._glyphs, self._replay = keymap, glyphs, replay
+        self._pages = [KEYS, *TOPICS]
+        self._at = self._pages.index(topic) if topic in self._pages else 0
+        self._panel = HelpPanel("help", glyphs)
 
     def compose(self) -> ComposeResult:
         """The page alone."""
-        yield self._rows
+        yield self._panel
 
-    def action_close(self) -> None:
-        """Back to the session."""
-        self.dismiss()
+    def on_mount(self) -> None:
+        """Draw when there is a size."""
+        self.call_after_refresh(self._draw)
+
+    def on_key(self, event: events.Key) -> None:
+        """Turn, scroll, leave."""
+        event.stop()
+        if event.key in self.LEAVING or event.character == self._keymap.key("help"):
+            self.dismiss()
+        elif event.key in ("right", "tab"):
+            self._turn(1)
+        elif event.key in ("left", "shift+tab"):
+            self._turn(-1)
+        elif event.key in MOVES:
+            self._panel.move(MOVES[event.key])
+        elif event.key in ("pagedown", "pageup"):
+            self._panel.page(1 if event.key == "pagedown" else -1)
+
+    def _turn(self, by: int) -> None:
+        self._at = (self._at + by) % len(self._pages)
+        self._draw()
+
+    def _draw(self) -> None:
+        name, room = self._pages[self._at], self._panel.room
+        where = f"{self._at + 1} of {len(self._pages)}"
+        turn = f"{self._glyphs.left} {self._glyphs.right} turn, Esc closes"
+        legends = (row(Run(f"{where}: {turn}", Role.LABEL)), row(Run("Esc closes", Role.LABEL)))
+        if name == KEYS:
+            head, *lines = draw_help(self._keymap, room, replay=self._replay, legends=legends)
+        else:
+            inner = replace(room, width=room.width - 2)
+            head = row(Run(" "), *rule(TOPICS[name].title, inner, *legends))
+            lines = draw_topic(TOPICS[name], room)
+        self._panel.lay(Sheet(head=(head,), items=plain(lines)), Sight())
 
 
-def draw_help(keymap: Keymap, room: Room, *, replay: bool) -> list[Row]:
-    """The page's rows: two columns of keys, then how marks work."""
-    inner, glyphs = WIDTH - 2, room.glyphs
+def draw_topic(topic: Topic, room: Room) -> list[Row]:
+    """A page of explanations: what each thing means, how it is worked out, where that is published."""
+    lines: list[Row] = []
+    width = room.width - NAME - 5
+    for term in topic.terms:
+        text = wrapped(room.glyphs.clean(term.means, 500), width, Role.TEXT)
+        if term.how:
+            text += wrapped(room.glyphs.clean(term.how, 500), width, Role.LABEL)
+        if term.source:
+            text += wrapped(f"Source: {room.glyphs.clean(term.source)}", width, Role.LABEL)
+        first, *more = text
+        lines.append(row(Run(f"{term.name:<{NAME}} ", Role.NUMBER), *first))
+        lines += [row(Run(" " * (NAME + 1)), *line) for line in more]
+        if topic.title != "cautions":
+            lines.append(BLANK)
+    return lines
+
+
+def draw_help(keymap: Keymap, room: Room, *, replay: bool, legends: tuple[Row, ...] = ()) -> list[Row]:
+    """The page of keys: two columns, then how marks work."""
+    inner, glyphs = WIDTH - 4, room.glyphs
     left_width = inner // 2
     left = _group(Group.CHANGES, keymap, glyphs) + _group(Group.WORDS, keymap, glyphs)
-    right = [] if replay else _group(Group.POLLING, keymap, glyphs)
+    right = _group(Group.RESULTS, keymap, glyphs)
+    right += [] if replay else _group(Group.POLLING, keymap, glyphs)
     right += _group(Group.PLAYING, keymap, glyphs) if replay else []
     right += _group(Group.SCREEN, keymap, glyphs)
     if replay:
-        right.insert(5, _line("0-9", "to that tenth of the session"))
-    lines = [rule("keys", replace(room, width=inner), row(Run("Esc closes", Role.LABEL)))]
+        at = next(k for k, line in enumerate(right) if "speed" in line[-1].text)
+        right.insert(at + 1, _line("0-9", "to that tenth of the session"))
+    lines = []
     for k in range(max(len(left), len(right))):
         a = left[k] if k < len(left) else BLANK
         b = right[k] if k < len(right) else BLANK
         lines.append((*fit(a, left_width), *b))
-    lines += _words(glyphs, replay=replay)
-    return [row(Run(" "), *line) for line in lines]
+    title = legends or (row(Run("Esc closes", Role.LABEL)),)
+    head = row(Run(" "), *rule("keys", replace(room, width=WIDTH - 2), *title))
+    return [head, *lines, *_words(replay=replay)]
 
 
 def _group(group: Group, keymap: Keymap, glyphs: Glyphs) -> list[Row]:
@@ -102,20 +161,14 @@ def _line(key: str, words: str) -> Row:
     return row(Run(f" {key:<9} ", Role.KEY), Run(words, Role.LABEL))
 
 
-_NUMBERS = (
-    ("excess", "10 log10((I + N) / N): how far the noise rises while bytes flow"),
-    ("N, I", "noise floor, and what is added while bytes flow; dBFS as in AES17"),
-    ("95 %", "the true value lies in this interval in 95 of 100 such measurements"),
-    ("x on Hz", "a steady tone: shown, but left out of the measurement"),
-)
-
-
-def _words(glyphs: Glyphs, *, replay: bool) -> list[Row]:
-    """What the numbers mean, and how marks work."""
-    numbers = [row(Run(f" {name:<9}", Role.NUMBER), Run(words, Role.LABEL)) for name, words in _NUMBERS]
-    numbers[-1] = row(Run(f" {glyphs.tone} on Hz  ", Role.NUMBER), Run(_NUMBERS[-1][1], Role.LABEL))
+def _words(*, replay: bool) -> list[Row]:
+    """How marks work, and where the rest is explained."""
     if replay:
         marks = "Marks made in replay are late notes, kept apart from those made live."
     else:
         marks = "From a change's key to its Enter is hands-on time, left out of the measurement."
-    return [row(Run("what the numbers say")), *numbers, row(Run(marks)), row(Run(FIRST))]
+    return [
+        row(Run(marks)),
+        row(Run("The next pages say what each number means and how it is made.")),
+        row(Run(FIRST)),
+    ]

@@ -14,18 +14,26 @@ from textual.message import Message
 from telltick.engine.feed import SessionFeed
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, MarkKind
+from telltick.model.session import GapKind
 from telltick.model.snapshot import Snapshot, View
+from telltick.model.trial import FACTOR as TRIAL
 from telltick.ui.desk import Desk, Question
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, JUMP_KEYS, Action, Keymap, toolkit_key
-from telltick.ui.layout import Box, arrange
+from telltick.ui.layout import arrange
 from telltick.ui.lookout import Lookout
+from telltick.ui.measuring import Measuring
 from telltick.ui.rows import Role
 from telltick.ui.screens.commands import CommandScreen
 from telltick.ui.screens.help import HelpScreen
 from telltick.ui.screens.leave import LeaveScreen
+from telltick.ui.screens.measured import MeasuredPage
+from telltick.ui.screens.page import PageScreen
+from telltick.ui.screens.portrait import PortraitScreen
+from telltick.ui.screens.results import ResultsScreen
+from telltick.ui.screens.trial import TrialScreen
 from telltick.ui.widgets.footer import KeyLine
-from telltick.ui.widgets.header import Header
+from telltick.ui.widgets.header import Header, RecentAnswers
 from telltick.ui.widgets.health import HealthPanel
 from telltick.ui.widgets.journal import JournalPanel
 from telltick.ui.widgets.meter import Meter
@@ -69,6 +77,14 @@ class LookFailed(Message):
         return isinstance(message, LookFailed)
 
 
+class MeasuringMoved(Message):
+    """The measuring thread has something new to say."""
+
+    def can_replace(self, message: Message) -> bool:
+        """One of them is enough."""
+        return isinstance(message, MeasuringMoved)
+
+
 class SessionScreen(WiredScreen[None]):
     """Shows snapshots and hands keys to the desk."""
 
@@ -89,8 +105,13 @@ class SessionScreen(WiredScreen[None]):
         super().__init__()
         self.desk = Desk(feed, glyphs)
         self._feed = feed
+        self.facts = feed.facts
         self.keymap = keymap
-        self._glyphs = glyphs
+        self.glyphs = glyphs
+        self.answers = RecentAnswers()
+        self.measuring = Measuring(feed.measure, lambda: self.post_message(MeasuringMoved()))
+        self.measured_steps: tuple[int, bool] = (0, False)  # steps over when measuring began, session over
+        self.results_tab = 0
         self._first_notice = notice
         self._view = View()
         self._failing = False
@@ -106,9 +127,9 @@ class SessionScreen(WiredScreen[None]):
 
     def _make_panels(self) -> tuple[Showing, ...]:
         """Everything that shows snapshots, in reading order."""
-        facts, glyphs, replay = self._feed.facts, self._glyphs, self._feed.is_replay
+        facts, glyphs, replay = self.facts, self.glyphs, self._feed.is_replay
         return (
-            Header(facts, glyphs),
+            Header(facts, glyphs, self.answers),
             SpectrumPlot(glyphs),
             ActivityStrip(glyphs, self._letter),
             JournalPanel(facts, glyphs, self._letter, replay=replay),
@@ -121,8 +142,8 @@ class SessionScreen(WiredScreen[None]):
     def compose(self) -> ComposeResult:
         """Every panel; `arrange` says which are shown and where."""
         yield from self._showing
-        yield NoticeLine(self._glyphs)
-        yield KeyLine(self.keymap, self._glyphs, replay=self._feed.is_replay)
+        yield NoticeLine(self.glyphs)
+        yield KeyLine(self.keymap, self.glyphs, replay=self._feed.is_replay)
 
     def on_mount(self) -> None:
         """Begin to look."""
@@ -160,6 +181,7 @@ class SessionScreen(WiredScreen[None]):
         if self._failing:
             self._failing = False
             self.say("pictures come again", Role.GOOD)
+        self.try_(self._end_trial_at_goal, "the coin trial was not ended")
         self._view = View(
             strip_cells=self.query_one(ActivityStrip).cells,
             strip_cell_ns=cell_ns_for(snapshot.polling.interval_s),
@@ -174,13 +196,22 @@ class SessionScreen(WiredScreen[None]):
         if snapshot is None or not self._app.pacer.may_draw():
             return
         self._waiting = None
-        figures = self._figures_due()
-        for panel in self._showing:
-            if panel.display and (figures or isinstance(panel, ActivityStrip | Prompt)):
-                panel.show(snapshot)
-        notices = self.query_one(NoticeLine)
-        notices.pass_on(snapshot.notices)
-        notices.advise(snapshot.health.advice)
+        figures, page = self._figures_due(), self._page
+        if page is not None:
+            page.show(snapshot, figures=figures)
+        else:
+            for panel in self._showing:
+                if panel.display and (figures or isinstance(panel, ActivityStrip | Prompt)):
+                    panel.show(snapshot)
+        told = tuple(self._with_key(notice) for notice in snapshot.notices)
+        for notices in self._notice_lines():
+            notices.pass_on(told)
+            notices.advise(snapshot.health.advice)
+
+    def _with_key(self, notice: str) -> str:
+        """A notice with the key that helps, where there is one."""
+        full = notice.startswith(GapKind.DISK_FULL.value)
+        return f"{notice} (key {self.keymap.shown('resume')})" if full else notice
 
     def _figures_due(self) -> bool:
         now_s = time.monotonic()
@@ -196,8 +227,13 @@ class SessionScreen(WiredScreen[None]):
         self.say(f"no picture could be made ({event.why}); marks still count; trying again", Role.BAD)
 
     def say(self, sentence: str, role: Role = Role.TEXT) -> None:
-        """Put a sentence on the notice line."""
-        self.query_one(NoticeLine).say(sentence, role)
+        """Put a sentence on the notice line, of an open page too."""
+        for notices in self._notice_lines():
+            notices.say(sentence, role)
+
+    def _notice_lines(self) -> list[NoticeLine]:
+        page = self._page
+        return [self.query_one(NoticeLine), *([page.notice] if page is not None else [])]
 
     # ---- places
 
@@ -210,7 +246,7 @@ class SessionScreen(WiredScreen[None]):
             box = boxes.get(panel.id)
             panel.display = box is not None
             if box is not None:
-                _place(panel, box)
+                panel.place(box)
         self._place_prompt(event.size.height)
 
     def _place_prompt(self, height: int | None = None) -> None:
@@ -221,7 +257,7 @@ class SessionScreen(WiredScreen[None]):
 
     def action_change(self, factor: str) -> None:
         """Begin a change of a factor: the moment counts, so the mark comes before the question."""
-        self._try(lambda: self._ask(self.desk.begin_change(factor)), f"{factor} was not marked")
+        self.try_(lambda: self._ask(self.desk.begin_change(factor)), f"{factor} was not marked")
 
     def action_note(self) -> None:
         """Ask for a note."""
@@ -229,18 +265,18 @@ class SessionScreen(WiredScreen[None]):
 
     def action_mark(self) -> None:
         """Mark this moment."""
-        self._try(lambda: self.say(self.desk.mark(), Role.MARK), "the moment was not marked")
+        self.try_(lambda: self.say(self.desk.mark(), Role.MARK), "the moment was not marked")
 
     def action_undo(self) -> None:
         """Withdraw the newest mark."""
-        self._try(lambda: self.say(self.desk.undo(), Role.MARK), "nothing was withdrawn")
+        self.try_(lambda: self.say(self.desk.undo(), Role.MARK), "nothing was withdrawn")
 
     def action_polling(self) -> None:
         """Start or stop polling."""
         if self._feed.is_replay:
             self.say("a saved session cannot be polled", Role.WARN)
             return
-        self._try(lambda: self.say(self.desk.toggle_polling(), Role.MARK), "not asked")
+        self.try_(lambda: self.say(self.desk.toggle_polling(), Role.MARK), "not asked")
 
     def _ask(self, question: Question) -> None:
         prompt = self.query_one(Prompt)
@@ -262,15 +298,15 @@ class SessionScreen(WiredScreen[None]):
             self._close_prompt()
             self.say(sentence, Role.MARK)
 
-        self._try(answer, "not written")
+        self.try_(answer, "not written")
 
     @on(Prompt.Left)
     def _left(self, event: Prompt.Left) -> None:
         event.stop()
-        self._try(lambda: self.say(self.desk.leave(event.question), Role.MARK), "the mark was not closed")
+        self.try_(lambda: self.say(self.desk.leave(event.question), Role.MARK), "the mark was not closed")
         self._close_prompt()
 
-    def _try(self, do: Callable[[], None], otherwise: str) -> None:
+    def try_(self, do: Callable[[], None], otherwise: str) -> None:
         """Do something with the session; a failure is said and never ends the screen."""
         try:
             do()
@@ -284,8 +320,50 @@ class SessionScreen(WiredScreen[None]):
         self.say(sentence, Role.BAD)
         prompt = self.query_one(Prompt)
         if prompt.question is not None:
-            prompt.complain(self._glyphs.clean(sentence))
+            prompt.complain(self.glyphs.clean(sentence))
             self._place_prompt()
+
+    # ---- keys: results
+
+    def action_results(self) -> None:
+        """Steps, changes, findings so far."""
+        self.app.push_screen(ResultsScreen(self))
+
+    def action_portrait(self) -> None:
+        """The mean poll."""
+        self.app.push_screen(PortraitScreen(self))
+
+    def action_trial(self) -> None:
+        """The coin trial: the session's first one starts at once."""
+        self.app.push_screen(TrialScreen(self))
+
+    def action_resume(self) -> None:
+        """Go on recording after a full disk."""
+        self.try_(lambda: self.say(self.desk.resume(), Role.MARK), "not asked")
+
+    def _end_trial_at_goal(self) -> None:
+        sentence = self.desk.end_trial_at_goal()
+        if sentence:
+            self.say(sentence, Role.MARK)
+
+    @on(MeasuringMoved)
+    def _pass_on_results(self, event: MeasuringMoved) -> None:
+        event.stop()
+        for screen in self.app.screen_stack:
+            if isinstance(screen, MeasuredPage):
+                screen.measured()
+
+    @property
+    def _page(self) -> PageScreen | None:
+        """The page that is open over this screen."""
+        return next((screen for screen in self.app.screen_stack if isinstance(screen, PageScreen)), None)
+
+    def close_page(self) -> None:
+        """Back from a page; what it hid is drawn anew."""
+        self.app.pop_screen()
+        self._hurried = AFTER_KEY
+        self._waiting = self.desk.snapshot
+        self.call_after_refresh(self.show_waiting)
 
     # ---- keys: replay
 
@@ -311,7 +389,7 @@ class SessionScreen(WiredScreen[None]):
 
     def _in_replay(self, do: Callable[[], None]) -> None:
         if self._feed.is_replay:
-            self._try(do, "the playhead did not move")
+            self.try_(do, "the playhead did not move")
 
     # ---- keys: the screen
 
@@ -321,11 +399,11 @@ class SessionScreen(WiredScreen[None]):
 
     def action_theme(self) -> None:
         """Take the next palette."""
-        self._try(lambda: self.say(self._app.next_palette()), "the palette stays")
+        self.try_(lambda: self.say(self._app.next_palette()), "the palette stays")
 
     def action_commands(self) -> None:
         """Open the list of commands."""
-        listing = CommandScreen(self.keymap, self._glyphs, replay=self.is_replay)
+        listing = CommandScreen(self.keymap, self.glyphs, replay=self.is_replay)
         self.app.push_screen(listing, self._do)
 
     async def _do(self, action: Action | None) -> None:
@@ -344,14 +422,18 @@ class SessionScreen(WiredScreen[None]):
 
     def action_help(self) -> None:
         """Show the keys."""
-        self.app.push_screen(HelpScreen(self.keymap, self._glyphs, replay=self._feed.is_replay))
+        self.open_help()
+
+    def open_help(self, topic: str = "") -> None:
+        """Show the help, opened at a topic."""
+        self.app.push_screen(HelpScreen(self.keymap, self.glyphs, topic, replay=self._feed.is_replay))
 
     def action_quit(self) -> None:
         """Leave; a recorder at work raises a question first."""
         if not self.desk.records:
             self._app.leave_done()
             return
-        self.app.push_screen(LeaveScreen(self._glyphs), self._leave)
+        self.app.push_screen(LeaveScreen(self.glyphs), self._leave)
 
     def _leave(self, choice: ScreenExit | None) -> None:
         if choice is not None:
@@ -363,6 +445,17 @@ class SessionScreen(WiredScreen[None]):
     def _app(self) -> TelltickApp:
         return cast("TelltickApp", self.app)
 
+    def stop(self, timeout_s: float) -> bool:
+        """Look and measure no more; returns False when that is still under way after `timeout_s`."""
+        self.measuring.cancel()
+        looked = self.lookout.stop(timeout_s)
+        return self.measuring.stop(timeout_s) and looked
+
+    def key_of(self, factor: str) -> str:
+        """The key that changes a factor, by hand or by our poller; empty when there is none."""
+        name = {"polling": "polling", TRIAL: "trial"}.get(factor)
+        return self.keymap.shown(name) if name else self.keymap.for_factor(factor)
+
     def open_question(self) -> Question | None:
         """What the prompt asks now."""
         return self.query_one(Prompt).question
@@ -373,9 +466,3 @@ class SessionScreen(WiredScreen[None]):
         name = "polling" if mark.factor == "polling" else actions.get(mark.kind)
         key = self.keymap.key(name) if name else self.keymap.for_factor(mark.factor or "")
         return key if len(key) == 1 else "#"
-
-
-def _place(panel: Panel, box: Box) -> None:
-    panel.styles.offset = (box.x, box.y)
-    panel.styles.width = box.width
-    panel.styles.height = box.height

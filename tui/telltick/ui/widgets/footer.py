@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, Action, Keymap
 from telltick.ui.rows import Role, Room, Row, Run, row, width_of
@@ -21,6 +23,39 @@ class KeyLine(Panel):
         self.put([draw_keys(self._keymap, self.room, replay=self._replay)])
 
 
+class HintLine(Panel):
+    """Keys of a page and their words."""
+
+    def __init__(self, glyphs: Glyphs) -> None:
+        super().__init__("hints", glyphs)
+        self._hints: Sequence[tuple[str, str]] = ()
+
+    def show(self, hints: Sequence[tuple[str, str]]) -> None:
+        """Draw these keys, as many as fit."""
+        self._hints = hints
+        self.redraw()
+
+    def redraw(self) -> None:
+        """Draw the keys."""
+        self.put([draw_hints(self._hints, self.size.width)])
+
+
+def draw_hints(hints: Sequence[tuple[str, str]], width: int) -> Row:
+    """Keys and words; when they are too many those before the last two go, from the end."""
+    kept = list(hints)
+
+    def line() -> Row:
+        return row(Run(" "), *(run for key, words in kept for run in _hint(key, words)))
+
+    while len(kept) > 2 and width_of(line()) > width + 2:
+        del kept[-3]
+    return line()
+
+
+def _hint(key: str, words: str) -> tuple[Run, Run]:
+    return Run(key, Role.KEY), Run(f" {words}  ", Role.LABEL)
+
+
 def draw_keys(keymap: Keymap, room: Room, *, replay: bool) -> Row:
     """The line; when it is too long the highest ranks go first, the later among equals before the earlier."""
     arrows = {"left": room.glyphs.left, "right": room.glyphs.right}
@@ -31,10 +66,7 @@ def draw_keys(keymap: Keymap, room: Room, *, replay: bool) -> Row:
     def line(actions: list[Action]) -> Row:
         runs: list[Run] = [Run(" ")]
         for action in actions:
-            runs += [
-                Run(keymap.shown(action.name, arrows=arrows), Role.KEY),
-                Run(f" {action.label}  ", Role.LABEL),
-            ]
+            runs += _hint(keymap.shown(action.name, arrows=arrows), action.label)
         return row(*runs)
 
     while width_of(line(wanted)) > room.width + 2 and wanted:

@@ -25,10 +25,17 @@ RECENT_POLLS = 20
 class Header(Panel):
     """The top line."""
 
-    def __init__(self, facts: SessionFacts, glyphs: Glyphs) -> None:
+    def __init__(self, facts: SessionFacts, glyphs: Glyphs, answers: RecentAnswers | None = None) -> None:
+        """Prepare the line.
+
+        Args:
+            facts: of the session.
+            glyphs: the characters to draw with.
+            answers: shared by the top lines of all screens of one session.
+        """
         super().__init__("header", glyphs)
         self._facts = facts
-        self._answers = RecentAnswers()
+        self._answers = answers or RecentAnswers()
         self._snapshot: Snapshot | None = None
 
     def show(self, snapshot: Snapshot) -> None:
