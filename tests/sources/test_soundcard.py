@@ -12,7 +12,8 @@ import pytest
 from telltick.model.errors import DeviceError
 from telltick.model.plan import AudioPlan
 from telltick.sources import soundcard
-from telltick.sources.soundcard import InputInfo, SoundCard, choose_input, list_inputs, portaudio_problem
+from telltick.sources.portaudio import portaudio_problem
+from telltick.sources.soundcard import InputInfo, SoundCard, choose_input, list_inputs
 
 BUILT_IN = InputInfo("Built-in line: stereo", 2, 48_000, True, "system A", 0)
 DONGLE = InputInfo("Receiver interface", 1, 48_000, False, "system A", 1)

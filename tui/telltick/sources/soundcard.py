@@ -7,11 +7,9 @@ file descriptor 2, where a terminal's screen may be.
 from __future__ import annotations
 
 import contextlib
-import os
-import sys
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,6 +18,7 @@ import numpy as np
 from telltick.model.errors import DeviceError
 from telltick.model.plan import AudioPlan
 from telltick.sources.audio import FIRST_BLOCK_S, SILENT_AFTER_S, AudioBlock
+from telltick.sources.portaudio import portaudio, quiet_descriptor, words_of
 
 BLOCK_S = 0.02
 LATENCY_S = 0.08  # buffering asked of the sound system: deep enough to ride out a busy machine
@@ -47,35 +46,19 @@ class InputInfo:
     index: int = -1
 
 
-def portaudio_problem() -> str | None:
-    """Why no sound input can be used on this machine, with the fix; None when the library is there."""
-    try:
-        with _quiet_descriptor():
-            import sounddevice  # noqa: F401
-    except (OSError, ImportError) as why:
-        return f"the PortAudio library is missing ({why}): {_portaudio_fix()}"
-    return None
-
-
-def _portaudio_fix() -> str:
-    if sys.platform.startswith("linux"):
-        return "install libportaudio2 (or portaudio) with the system's package manager, then try again"
-    return "install the sounddevice package afresh with pip, it brings the library along"
-
-
 def list_inputs() -> tuple[InputInfo, ...]:
     """The machine's sound inputs; none is opened.
 
     Raises:
         DeviceError: PortAudio is missing or cannot start.
     """
-    sd = _portaudio()
+    sd = portaudio()
     try:
-        with _quiet_descriptor():
+        with quiet_descriptor():
             devices, systems = sd.query_devices(), sd.query_hostapis()
             default = sd.default.device[0]
     except sd.PortAudioError as why:
-        raise DeviceError(f"the sound system gave no list of inputs: {_words(why)}") from why
+        raise DeviceError(f"the sound system gave no list of inputs: {words_of(why)}") from why
     if default < 0 and systems:
         default = systems[0].get("default_input_device", -1)
     return tuple(
@@ -143,7 +126,7 @@ class SoundCard:
         Raises:
             DeviceError: the input is not there (any more) or cannot be opened.
         """
-        sd = _portaudio()
+        sd = portaudio()
         self.stop()
         if self._started:
             _restart_portaudio(sd)
@@ -153,7 +136,7 @@ class SoundCard:
         self._ended = ended = threading.Event()
         self._last_ns, self._heard = time.monotonic_ns(), False
         try:
-            with _quiet_descriptor():
+            with quiet_descriptor():
                 self._stream = sd.RawInputStream(
                     device=found.index,
                     channels=channels,
@@ -167,13 +150,13 @@ class SoundCard:
                 self._stream.start()
         except sd.PortAudioError as why:
             self.stop()
-            raise DeviceError(f'the sound input "{self.name}" could not be opened: {_words(why)}') from why
+            raise DeviceError(f'the sound input "{self.name}" could not be opened: {words_of(why)}') from why
 
     def stop(self) -> None:
         """Close the input. Aborts, since an orderly stop can wait for a device that is gone."""
         stream, self._stream = self._stream, None
         if stream is not None:
-            with _quiet_descriptor():
+            with quiet_descriptor():
                 stream.abort(ignore_errors=True)
                 stream.close(ignore_errors=True)
 
@@ -209,14 +192,14 @@ class SoundCard:
                 f'the sound input "{found.name}" has no channel {self._plan.channel}: '
                 f"choose a channel from 1 to {found.channels}"
             )
-        sd = _portaudio()
+        sd = portaudio()
         try:
-            with _quiet_descriptor():
+            with quiet_descriptor():
                 channels = _opened_channels(found, self._plan.channel)
                 sd.check_input_settings(found.index, channels, "int16", None, self.rate_hz)
         except sd.PortAudioError as why:
             raise DeviceError(
-                f'the sound input "{found.name}" does not offer {self.rate_hz} Hz: {_words(why)}'
+                f'the sound input "{found.name}" does not offer {self.rate_hz} Hz: {words_of(why)}'
             ) from why
         return found
 
@@ -226,39 +209,8 @@ def _opened_channels(found: InputInfo, channel: int) -> int:
     return min(found.channels, max(2, channel))
 
 
-def _portaudio() -> Any:
-    problem = portaudio_problem()
-    if problem is not None:
-        raise DeviceError(problem)
-    import sounddevice
-
-    return sounddevice
-
-
 def _restart_portaudio(sd: Any) -> None:
     """Make PortAudio look at the machine's devices again; it does so only when it starts, privately."""
-    with _quiet_descriptor(), contextlib.suppress(sd.PortAudioError):
+    with quiet_descriptor(), contextlib.suppress(sd.PortAudioError):
         sd._terminate()
         sd._initialize()
-
-
-def _words(why: Exception) -> str:
-    return " ".join(str(part) for part in why.args[:1]) or type(why).__name__
-
-
-@contextlib.contextmanager
-def _quiet_descriptor() -> Iterator[None]:
-    """Send what C libraries write to file descriptor 2 nowhere, for a moment."""
-    try:
-        kept = os.dup(2)
-    except OSError:  # closed: nothing to keep quiet
-        yield
-        return
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 2)
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)
-        os.close(nowhere)
