@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from statistics import median
 
 import numpy as np
@@ -57,6 +58,23 @@ def judged(
     last_gap = f"{gaps[-1].kind}: {gaps[-1].note}".rstrip(": ") if gaps else ""
     advice = _advice(level, clipped, gaps)
     return InputHealth(level, peak, clipped, len(gaps), last_gap, max(age_s, 0.0), advice)
+
+
+class HealthWatch:
+    """Judges the input twice a second; between two judgements only the age of the audio moves on."""
+
+    def __init__(self, audio: AudioReader) -> None:
+        self._audio = audio
+        self._at = -audio.rate_hz
+        self._gaps: tuple[Gap, ...] = ()
+        self._judged = InputHealth()
+
+    def at(self, now_sample: int, gaps: tuple[Gap, ...], age_s: float) -> InputHealth:
+        """Health at a moment; see `input_health`."""
+        if gaps != self._gaps or not 0 <= now_sample - self._at < self._audio.rate_hz // 2:
+            self._judged = input_health(self._audio, now_sample, gaps, age_s)
+            self._at, self._gaps = now_sample, gaps
+        return replace(self._judged, audio_age_s=max(age_s, 0.0))
 
 
 def _db(power_ratio: float) -> float:

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from telltick.engine.analyst import Analyst
-from telltick.engine.condition import PollTally, input_health, polling_state
+from telltick.engine.condition import HealthWatch, PollTally, polling_state
 from telltick.engine.gathering import Progress
 from telltick.engine.marking import Marker
 from telltick.engine.measuring_beside import MeasuringBeside
+from telltick.engine.rate_ear import RateEar
 from telltick.engine.strip import StripMaker
 from telltick.engine.trial import TrialFollower
 from telltick.measure.reading import spectrum_of, take_reading
@@ -21,16 +22,15 @@ from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
 from telltick.model.measurement import Measurement
-from telltick.model.readings import Reading, Spectrum, TrialReading
+from telltick.model.readings import Reading, Spectrum, TrialReading, Verdict
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.model.text import plain_text
 from telltick.store.session import SessionReader
 
 NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
-REREAD_S = (
-    0.4  # audio that must be new before the meter is read again; the screen shows figures twice a second
-)
+REREAD_S = 1.0  # audio that must be new before the meter is read again: over half a minute it moves no faster
+STEP_GROWTH = 0.02  # share by which a step must have grown before it is read again
 KEEP_S = 1800.0  # of a step longer than this only the end is kept and read: a poll takes about 8 kB
 SLACK_S = 120.0  # older rows go two minutes at a time, so that the rest is seldom copied
 LONG_STEP = "This step is long: the reading is of its last half hour. Measuring the session reads all of it."
@@ -52,6 +52,8 @@ class SessionView:
         self.folder = str(folder)
         self._analyst = Analyst(self._reader)
         self._strip = StripMaker(self._reader)
+        self._health = HealthWatch(self._reader.audio)
+        self._rate_ear = RateEar(self._reader)
         self._trial = TrialFollower(self._reader)
         self._marker = Marker(folder, self.moment_ns, late=self.is_replay)
         self._measuring = MeasuringBeside(folder)
@@ -146,7 +148,7 @@ class SessionView:
             if self._reader.anchors
             else None,
             polling=polling_state(self.facts, setup, self._tally, now_ns),
-            health=input_health(self._reader.audio, sample, gaps, self._audio_age_s()),
+            health=self._health.at(sample, gaps, self._audio_age_s()),
             setup=setup,
             marks=shown,
             open_mark=next((mark for mark in reversed(begun) if mark.hands_on), None),
@@ -193,7 +195,10 @@ class SessionView:
         window, spectrum = self._read_window(begin_s, until_s, view.window_s)
         in_step = trial_between(trial, step.start_ns, step.end_ns)
         whole = verdict_with_trial(self._read_step(begin_s, until_s), in_step)
-        return {"window": judged_by(window, whole), "step": whole, "spectrum": spectrum}
+        window = judged_by(window, whole)
+        tied = window.verdict is Verdict.TIED
+        character = self._rate_ear.listen(begin_s, until_s, analyst.shift_s) if tied else None
+        return {"window": window, "step": whole, "spectrum": spectrum, "character": character}
 
     def _read_window(
         self, begin_s: float, until_s: float, window_s: float
@@ -213,9 +218,9 @@ class SessionView:
         return found
 
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
-        """Reading since the step began; a long step is read again only when it has grown by a hundredth."""
+        """Reading since the step began; a long step is read again only when it has grown enough."""
         begun, read_to, reading = self._step_reading
-        fresh_s = max(REREAD_S, (until_s - begin_s) / 100)
+        fresh_s = max(REREAD_S, STEP_GROWTH * (until_s - begin_s))
         if begun == begin_s and 0 <= until_s - read_to < fresh_s and self._backfilled:
             return reading
         rows = self._analyst.rows(begin_s, until_s)

@@ -1,0 +1,60 @@
+from pathlib import Path
+
+import pytest
+
+from telltick.assets import shipped
+from telltick.engine.rate_ear import RateEar
+from telltick.engine.replay import SavedFeed
+from telltick.model.clock import NS
+from telltick.model.snapshot import View
+
+FOLDER = next(path for path in Path(shipped("recordings")).iterdir() if path.is_dir())
+AT_S = 20.0
+
+
+class Clock:
+    """Moves on by `cost_s` with every look at it."""
+
+    def __init__(self, cost_s: float = 0.0) -> None:
+        self.now_s, self.cost_s = 0.0, cost_s
+
+    def __call__(self) -> float:
+        self.now_s += self.cost_s
+        return self.now_s
+
+
+@pytest.fixture(scope="module")
+def replay():
+    feed = SavedFeed(FOLDER, clock_ns=lambda: 0)
+    feed.toggle()
+    feed.seek(int(AT_S * NS))
+    yield feed
+    feed.close()
+
+
+@pytest.fixture(scope="module")
+def latency_s(replay) -> float:
+    return replay.look(View()).latency.seconds.value
+
+
+def test_replay_shows_the_baud_that_was_polled_with(replay):
+    shown = replay.look(View())
+    assert shown.character is not None
+    assert shown.character.baud == shown.polling.baud
+
+
+def test_a_step_too_short_says_nothing(replay, latency_s):
+    assert RateEar(replay._reader, Clock()).listen(AT_S - 3.0, AT_S, latency_s) is None
+
+
+def test_gated_at_the_wrong_time_no_rate_is_named(replay, latency_s):
+    assert RateEar(replay._reader, Clock()).listen(AT_S - 12.0, AT_S, latency_s + 0.1) is None
+
+
+def test_another_step_begins_anew_and_listening_takes_no_more_than_its_share_of_time(replay, latency_s):
+    clock = Clock(cost_s=0.03)
+    ear = RateEar(replay._reader, clock)
+    assert ear.listen(AT_S - 12.0, AT_S, latency_s) is not None
+    assert ear.listen(AT_S - 11.0, AT_S, latency_s) is None  # another step: not listened to yet
+    clock.now_s += 0.03 / 0.003
+    assert ear.listen(AT_S - 11.0, AT_S, latency_s) is not None
