@@ -186,6 +186,17 @@ def _export(args: argparse.Namespace) -> int:
     return 0
 
 
+def _compare(args: argparse.Namespace) -> int:
+    """Set sessions side by side: on screen, as JSON, or in a file."""
+    from telltick.engine.comparing import compare
+    from telltick.progress import ProgressBar
+
+    with ProgressBar("comparing") as progress:
+        said = compare(args.sessions, args.output, progress, as_json=args.json, workers=args.jobs)
+    print(said)
+    return 0
+
+
 def _check(args: argparse.Namespace) -> int:
     if args.session is not None:
         return _check_session(args.session, as_json=args.json)
@@ -336,6 +347,7 @@ VERBS: dict[str, Callable[[argparse.Namespace], int]] = {
     "import": _import,
     "measure": _measure,
     "export": _export,
+    "compare": _compare,
     "check": _check,
     "help": _help,
     "setup": _setup,

@@ -37,6 +37,7 @@ def build_parser() -> argparse.ArgumentParser:
     _import(verbs)
     _measure(verbs)
     _export(verbs)
+    _compare(verbs)
     verb = verbs.add_parser(
         "check",
         help="what this machine offers: inputs, ports, versions, cautions; or whether a session is whole",
@@ -119,6 +120,29 @@ def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb.add_argument(
         "-o", "--output", type=Path, metavar="PATH", help="file to write (csv and bag: a folder, or bag.zip)"
     )
+
+
+def _compare(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser(
+        "compare", help="set sessions side by side: two or more, or all those in a folder in one table"
+    )
+    verb.add_argument(
+        "sessions", nargs="+", type=Path, metavar="SESSION", help="sessions, or one folder of them"
+    )
+    verb.add_argument("--json", action="store_true", help="print one JSON object, full precision")
+    verb.add_argument(
+        "-o", "--output", type=Path, metavar="PATH", help="file to write: .html, .md, .json or .txt"
+    )
+    verb.add_argument(
+        "--jobs", type=_jobs, metavar="N", help="processes to measure with (default: one a core)"
+    )
+
+
+def _jobs(text: str) -> int:
+    """A number of processes."""
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:6]) <= 1024):
+        raise argparse.ArgumentTypeError(f"must be a whole number from 1 to 1024, not {text}")
+    return int(text)
 
 
 def _input_options(verb: argparse.ArgumentParser) -> None:

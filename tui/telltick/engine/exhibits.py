@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
@@ -11,6 +10,7 @@ import numpy.typing as npt
 
 from telltick import __version__
 from telltick.engine.gates import gate_near
+from telltick.engine.parts import Progress
 from telltick.engine.versions import library_versions
 from telltick.measure.cells import power_cells
 from telltick.measure.clips import interference_clip, polled_clip, quiet_clip
@@ -23,7 +23,6 @@ from telltick.model.readings import Verdict
 from telltick.store.copying import file_digests
 from telltick.store.session import SessionReader
 
-Progress = Callable[[float], bool]
 Samples = npt.NDArray[np.int64]
 _LISTENED_S = 60.0  # of a step
 _ALONE = (

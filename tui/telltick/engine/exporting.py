@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from telltick import __version__
 from telltick.engine.exhibits import evidence_of
 from telltick.engine.offline import measure_session
+from telltick.engine.parts import Progress, part_of
 from telltick.export.bag import bag_info, make_bag, name_in_bag, readme_text, zip_bag
 from telltick.export.cues import cues_of, wav_info
 from telltick.export.files import FORMATS, REPORTS, export_report, export_session
@@ -26,7 +26,6 @@ from telltick.store.copying import copy_session
 from telltick.store.folder import session_within
 from telltick.store.session import SessionReader
 
-Progress = Callable[[float], bool]
 WAYS_OUT = (*FORMATS, *REPORTS, "wav", "bag")
 _FOLDERS = ("csv", "bag")  # written as a folder
 
@@ -150,8 +149,3 @@ def _fill_bag(
 def _evidence(reader: SessionReader, progress: Progress, options: MeasuringOptions | None) -> Evidence:
     measurement = measure_session(reader, part_of(progress, 0.0, 0.8), options)
     return evidence_of(reader, measurement, part_of(progress, 0.8, 1.0))
-
-
-def part_of(progress: Progress, begin: float, end: float) -> Progress:
-    """The progress of one part of the work."""
-    return lambda share: progress(begin + (end - begin) * share)

@@ -16,7 +16,11 @@ _AT_START = re.compile(r"^([-+=]|\d+(?=[.)]))")  # a list or a heading, where a 
 
 def report_markdown(evidence: Evidence) -> str:
     """The whole report without figures and sound; every word from outside is escaped."""
-    story = story_of(evidence)
+    return story_markdown(story_of(evidence))
+
+
+def story_markdown(story: Story) -> str:
+    """Any report as Markdown."""
     lines = [*_head(story)]
     for section in story.sections:
         lines += _section(section)

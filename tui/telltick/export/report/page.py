@@ -1,11 +1,13 @@
-"""The report as one HTML page that needs nothing but itself: no network, no script."""
+"""A report as one HTML page that needs nothing but itself: no network, no script."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
-from telltick.export.report.figures import pictures
-from telltick.export.report.sound import common_gain, playables
+from telltick.export.report.figures import Picture, pictures
+from telltick.export.report.sound import Playable, common_gain, playables
+from telltick.export.report.story import Story
 from telltick.export.report.telling import story_of
 from telltick.export.values import wall_utc
 from telltick.model.cautions import HEADPHONES
@@ -13,7 +15,37 @@ from telltick.model.evidence import Evidence
 
 
 def report_html(evidence: Evidence) -> str:
-    """The whole page as text; every word from outside is escaped."""
+    """The report on a session as text; every word from outside is escaped."""
+    story = story_of(evidence)
+    wanted = frozenset(name for section in story.sections for name in section.figures)
+    facts = evidence.session.facts
+    made = wall_utc(facts, evidence.made_wall_ns - facts.started_wall_ns)
+    return story_html(
+        story,
+        pictures(evidence, wanted),
+        clips=playables(evidence.clips),
+        gain_db=round(20 * math.log10(common_gain(evidence.clips))),
+        made=f"{made or ''} by {evidence.program or 'telltick'}",
+    )
+
+
+def story_html(
+    story: Story,
+    shown: Mapping[str, Picture],
+    *,
+    clips: tuple[Playable, ...] = (),
+    gain_db: int = 0,
+    made: str = "",
+) -> str:
+    """Any report as a page.
+
+    Args:
+        story: what it says.
+        shown: the figures that its sections name.
+        clips: what can be played.
+        gain_db: by how much the recorded clips are amplified.
+        made: when, and by what.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     rooms = Environment(
@@ -23,14 +55,6 @@ def report_html(evidence: Evidence) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    story = story_of(evidence)
-    wanted = frozenset(name for section in story.sections for name in section.figures)
     return rooms.get_template("report.html").render(
-        story=story,
-        pictures=pictures(evidence, wanted),
-        clips=playables(evidence.clips),
-        gain_db=round(20 * math.log10(common_gain(evidence.clips))),
-        volume=HEADPHONES,
-        made=wall_utc(evidence.session.facts, evidence.made_wall_ns - evidence.session.facts.started_wall_ns),
-        program=evidence.program,
+        story=story, pictures=shown, clips=clips, gain_db=gain_db, volume=HEADPHONES, made=made
     )

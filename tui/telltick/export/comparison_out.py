@@ -1,0 +1,190 @@
+"""Sessions side by side, written out: for a terminal, as JSON, as Markdown, as a page."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from telltick.export.comparison_story import comparison_story
+from telltick.export.files import write_texts
+from telltick.export.markdown import story_markdown
+from telltick.export.report.page import story_html
+from telltick.export.report.story import Story, Table
+from telltick.export.values import number
+from telltick.model.answers import Change
+from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
+from telltick.model.errors import BadInputError
+from telltick.model.readings import Estimate, Reading
+
+COMPARISON = "telltick.comparison/1"
+ENDINGS = (".html", ".md", ".json", ".txt")
+_WIDEST_CELL = 34
+_GAP = "  "
+
+
+def write_comparison(compared: SessionComparison, path: Path, made: str) -> Path:
+    """Write a comparison to a file whose ending says how: .html, .md, .json or .txt.
+
+    Raises:
+        BadInputError: another ending, or a place that cannot be written.
+        StorageError: the disk is full.
+    """
+    story = comparison_story(compared)
+    check_place(path)
+    kind = path.suffix.lower()
+    if kind == ".html":
+        text = story_html(story, {}, made=made)
+    elif kind == ".md":
+        text = story_markdown(story)
+    elif kind == ".json":
+        text = json.dumps(comparison_document(compared), indent=2, allow_nan=False) + "\n"
+    else:
+        text = comparison_text(compared) + "\n"
+    write_texts({path: text}, replace=True)
+    return path
+
+
+def check_place(path: Path) -> None:
+    """Refuse an ending that says nothing, before anything is measured.
+
+    Raises:
+        BadInputError: it does.
+    """
+    if path.suffix.lower() not in ENDINGS:
+        raise BadInputError(f"{path} has an ending that says nothing; use {', '.join(ENDINGS)}")
+
+
+# ---- text
+
+
+def comparison_text(compared: SessionComparison) -> str:
+    """For reading in a terminal."""
+    return story_text(comparison_story(compared))
+
+
+def story_text(story: Story) -> str:
+    """Any report as plain text, its tables in columns."""
+    lines = [f"{story.title}: {story.subtitle}", *_filled(" ".join(story.answer)), ""]
+    for section in story.sections:
+        lines += [section.title, ""]
+        lines += [f"{what}: {value}" for what, value in section.facts]
+        for table in section.tables:
+            lines += [*table_lines(table), ""]
+        for paragraph in (*section.text, *section.items):
+            lines += _filled(paragraph)
+        lines.append("")
+    return "\n".join(lines).rstrip()
+
+
+def table_lines(table: Table) -> list[str]:
+    """A table in columns; long cells run over several lines."""
+    head = tuple(column.title for column in table.columns)
+    wrapped = [[textwrap.wrap(cell, _WIDEST_CELL) or [""] for cell in row] for row in (head, *table.rows)]
+    widths = [max(len(line) for row in wrapped for line in row[i]) for i in range(len(head))]
+    out = [table.caption]
+    for number_of_row, row in enumerate(wrapped):
+        for n in range(max(map(len, row))):
+            out.append(_line([cell[n] if n < len(cell) else "" for cell in row], widths, table))
+        if not number_of_row:
+            out.append(_GAP.join("-" * width for width in widths))
+    return out
+
+
+def _line(cells: Sequence[str], widths: Sequence[int], table: Table) -> str:
+    parts = [
+        f"{cell:>{width}}" if column.kind == "number" else f"{cell:<{width}}"
+        for cell, width, column in zip(cells, widths, table.columns, strict=True)
+    ]
+    return _GAP.join(parts).rstrip()
+
+
+def _filled(text: str) -> list[str]:
+    return textwrap.wrap(text, 110)
+
+
+# ---- JSON
+
+
+def comparison_document(compared: SessionComparison) -> dict[str, Any]:
+    """The object that ``compare --json`` prints; `schemas/comparison-1.json` describes every key."""
+    return {
+        "schema": COMPARISON,
+        "bound_db": compared.bound_db,
+        "comparisons": compared.comparisons,
+        "sessions": [_session(one) for one in compared.sessions],
+        "pairs": [_pair(one) for one in compared.pairs],
+    }
+
+
+def _session(one: SessionLine) -> dict[str, Any]:
+    return {
+        "name": one.name,
+        "bench": one.bench,
+        "started_utc": one.started_utc,
+        "seconds": one.seconds,
+        "steps": one.steps,
+        "whole": None if one.problem else _reading(one.whole),
+        "highest": None if one.top is None else _reading(one.top),
+        "highest_setup": dict(one.top_setup),
+        "warnings": list(one.warnings),
+        "problem": one.problem or None,
+    }
+
+
+def _reading(one: Reading) -> dict[str, Any]:
+    return {
+        "polls": one.polls,
+        "seconds": one.seconds,
+        "noise_dbfs": number(one.noise_dbfs),
+        "interference_dbfs": number(one.interference_dbfs),
+        "excess_db": _estimate(one.excess_db),
+        "verdict": str(one.verdict),
+        "upper_limit_i_over_n_db": number(one.upper_limit_i_over_n_db),
+    }
+
+
+def _pair(one: SessionPair) -> dict[str, Any]:
+    return {
+        "before": one.before,
+        "after": one.after,
+        "differing": {factor: list(values) for factor, values in one.differing.items()},
+        "levels_compare": one.levels_compare,
+        "setups": [_setup(matched) for matched in one.setups],
+        "only_before": [dict(setup) for setup in one.only_before],
+        "only_after": [dict(setup) for setup in one.only_after],
+        "notes": list(one.notes),
+    }
+
+
+def _setup(one: MatchedSetup) -> dict[str, Any]:
+    change = one.change
+    return {
+        "setup": dict(one.setup),
+        "before_steps": list(one.before_steps),
+        "after_steps": list(one.after_steps),
+        "verdict": "not comparable" if change is None else change.words,
+        "change": None if change is None else _change(change),
+    }
+
+
+def _change(change: Change) -> dict[str, Any]:
+    return {
+        "excess_db": _estimate(change.excess_db),
+        "interference_db": _estimate(change.interference_db),
+        "interference_at_least_db": number(change.interference_at_least_db),
+        "noise_db": _estimate(change.noise_db),
+        "basis": change.basis,
+        "p_changed": number(change.p_changed),
+        "p_same": number(change.p_same),
+        "more_polls": change.more_polls,
+        "because": change.because,
+    }
+
+
+def _estimate(one: Estimate | None) -> dict[str, float | None] | None:
+    if one is None:
+        return None
+    return {"value": number(one.value), "low": number(one.low), "high": number(one.high)}

@@ -1,0 +1,156 @@
+"""Sessions set against each other: before and after a repair, two radios, two computers.
+
+Setups are matched by the factors that both sessions have on record. A factor that stayed the same throughout
+each session, but is not the same in both, is what the sessions differ in: it does not keep setups from being
+matched. Each match is judged as a change within one session would be, by the same tests, in the same words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from telltick.measure.changes import Comparison, Judged, judged
+from telltick.measure.setups import Drift, Setup, drifting
+from telltick.measure.sides import Side
+from telltick.model.readings import Reading
+
+FACTOR = "session"
+_NO_READING = Reading(0, 0.0)
+
+
+@dataclass(frozen=True)
+class SetupSides:
+    """What has to be kept of a setup, so that it can be compared later.
+
+    Attributes:
+        bench: factor -> value, tidied.
+        said: factor -> value as the operator put it.
+        steps: indices of its steps.
+        pure: as measured.
+        drifting: with the bench's own drift in the errors.
+    """
+
+    bench: dict[str, str]
+    said: dict[str, str]
+    steps: tuple[int, ...]
+    pure: Side
+    drifting: Side
+
+
+@dataclass(frozen=True)
+class Matched:
+    """Two sessions, and which of their setups belong together.
+
+    Attributes:
+        differing: factor -> (value before, value after) of what the sessions differ in throughout.
+        pairs: (before, after) setups.
+        only_before: setups of the first session without a match.
+        only_after: setups of the second.
+    """
+
+    differing: dict[str, tuple[str, str]]
+    pairs: tuple[tuple[SetupSides, SetupSides], ...]
+    only_before: tuple[SetupSides, ...]
+    only_after: tuple[SetupSides, ...]
+
+
+def sides_of(setups: Sequence[Setup], drift: Drift) -> tuple[SetupSides, ...]:
+    """The setups of a measured session as they are kept."""
+    return tuple(SetupSides(one.bench, one.said, one.steps, one.side, drifting(one, drift)) for one in setups)
+
+
+def matched(before: Sequence[SetupSides], after: Sequence[SetupSides]) -> Matched:
+    """Which setups of two sessions belong together."""
+    factors = _factors(before) & _factors(after)
+    steady = {
+        factor: (_values(before, factor).pop(), _values(after, factor).pop())
+        for factor in sorted(factors)
+        if len(_values(before, factor)) == len(_values(after, factor)) == 1
+    }
+    differing = {factor: values for factor, values in steady.items() if values[0] != values[1]}
+    keys = sorted(factors - differing.keys())
+    later = {_key(one, keys): one for one in reversed(after)}
+    pairs, left_before = [], []
+    for one in before:
+        other = later.pop(_key(one, keys), None)
+        if other is None:
+            left_before.append(one)
+        else:
+            pairs.append((one, other))
+    used = {id(other) for _, other in pairs}
+    left_after = tuple(one for one in after if id(one) not in used)
+    return Matched(_as_said(differing, before, after), tuple(pairs), tuple(left_before), left_after)
+
+
+def judged_sessions(
+    matches: Sequence[tuple[Matched, str, str, bool]], bound_db: float = 1.0
+) -> Iterator[tuple[Judged | None, ...]]:
+    """The verdicts on all matched setups of all pairs of sessions, corrected for their number together.
+
+    Args:
+        matches: for each pair of sessions: its matched setups, the names of the two sessions, and whether
+            their levels compare, as they do when nothing but the radio was changed between socket and file.
+        bound_db: differences smaller than this count as none.
+
+    Returns:
+        for each pair of sessions, one verdict a matched setup; None where nothing can be compared.
+    """
+    pairs = [
+        [_comparison(*pair, before, after, levels) for pair in match.pairs]
+        for match, before, after, levels in matches
+    ]
+    found = judged([pair for group in pairs for pair in group], bound_db)
+    by_pair = {id(one.comparison): one for one in found}
+    for group in pairs:
+        yield tuple(by_pair.get(id(pair)) for pair in group)
+
+
+def _comparison(
+    before: SetupSides, after: SetupSides, before_name: str, after_name: str, levels: bool
+) -> Comparison:
+    """Two setups as a swap of one session for another."""
+    sides, pure = (before.drifting, after.drifting), (before.pure, after.pure)
+    if not levels:
+        sides, pure = (_relative(sides[0]), _relative(sides[1])), (_relative(pure[0]), _relative(pure[1]))
+    return Comparison(_named(before, before_name), _named(after, after_name), (FACTOR,), sides, pure)
+
+
+def _relative(side: Side) -> Side:
+    """Only what does not depend on the gain between antenna socket and file."""
+    return replace(side, noise=None, interference=None)
+
+
+def _named(one: SetupSides, name: str) -> Setup:
+    said = {FACTOR: name}
+    return Setup(said, said, one.steps, one.pure, (), None, _NO_READING)
+
+
+def _factors(setups: Sequence[SetupSides]) -> set[str]:
+    """Factors that every setup of a session has on record."""
+    each = [set(one.bench) for one in setups]
+    return set.intersection(*each) if each else set()
+
+
+def _values(setups: Sequence[SetupSides], factor: str) -> set[str]:
+    return {one.bench[factor] for one in setups}
+
+
+def _key(one: SetupSides, factors: Sequence[str]) -> tuple[str, ...]:
+    return tuple(one.bench[factor] for factor in factors)
+
+
+def _as_said(
+    differing: Mapping[str, tuple[str, str]], before: Sequence[SetupSides], after: Sequence[SetupSides]
+) -> dict[str, tuple[str, str]]:
+    """The operators' own words."""
+
+    def word(setup: SetupSides, factor: str, tidied: str) -> str:
+        return next(
+            (value for name, value in setup.said.items() if name.casefold().strip() == factor), tidied
+        )
+
+    return {
+        factor: (word(before[0], factor, values[0]), word(after[0], factor, values[1]))
+        for factor, values in differing.items()
+    }
