@@ -51,9 +51,7 @@ class CloseLooker:
         self._reader, self._cells = reader, cells
         self._rate_hz = reader.facts.rate_hz
 
-    def look(
-        self, run: Span, span: Span, latency: Latency | None, reading: Reading, *, polls: int = POLLS
-    ) -> CloseLook:
+    def look(self, run: Span, span: Span, latency: Latency | None, reading: Reading) -> CloseLook:
         """Look at the middle of a stretch.
 
         Args:
@@ -61,7 +59,6 @@ class CloseLooker:
             span: the stretch; what lies beyond the run is left out.
             latency: the run's latency.
             reading: what was measured of the stretch; without a tie only the ear is asked.
-            polls: how many to look at.
         """
         inside = span.within(run)
         if not inside.seconds:
@@ -69,7 +66,7 @@ class CloseLooker:
         heard = self._listen(inside.middle(LISTEN_S), latency)
         if latency is None or reading.verdict is not Verdict.TIED:
             return CloseLook(heard)
-        middle = inside.middle(_seconds_for(polls, reading))
+        middle = inside.middle(_seconds_for(reading))
         gate = gate_near(self._reader, middle.start_s, middle.end_s)
         spectra = self._spectra(middle, _heard_gate(gate, latency))
         return CloseLook(
@@ -102,10 +99,9 @@ class CloseLooker:
         return burst_spectra(samples, first, self._rate_hz, gate, length_s=length_s)
 
 
-def _seconds_for(polls: int, reading: Reading) -> float:
-    """Length of audio that holds so many polls."""
-    pace_s = reading.seconds / max(reading.polls, 1)
-    return float(np.clip(polls * pace_s, SHORTEST_S, LONGEST_S * max(1.0, polls / POLLS)))
+def _seconds_for(reading: Reading) -> float:
+    """Length of audio that holds enough polls."""
+    return float(np.clip(POLLS * reading.seconds / max(reading.polls, 1), SHORTEST_S, LONGEST_S))
 
 
 def _heard_gate(gate: Gate, latency: Latency | None) -> Gate:

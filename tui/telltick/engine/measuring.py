@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from telltick.engine.cell_store import CellStore
-from telltick.engine.close_looks import POLLS, CloseLook, CloseLooker, longest_part
+from telltick.engine.close_looks import CloseLook, CloseLooker, longest_part
 from telltick.engine.gates import gate_near
 from telltick.engine.gathering import Gathered, Gathering, Progress
 from telltick.engine.trial import TrialFollower
@@ -28,7 +28,6 @@ TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
 
 GATHERING = 0.9  # share of the work that is reading the audio
 GROWN = 1.25  # a step that goes on is looked at closely again when it has grown by a quarter
-WHOLE_POLLS = 300  # of the step with the strongest interference are looked at for the whole
 
 
 @dataclass
@@ -75,7 +74,6 @@ class SessionMeasurer:
         self._looker = CloseLooker(reader, cells)
         self._trial = TrialFollower(reader)
         self._results: dict[int, _StepResult] = {}
-        self._whole_look: tuple[tuple[object, ...], CloseLook] = ((), CloseLook())
 
     def measure(self, progress: Progress = lambda _: True) -> Measurement:
         """Measure everything up to the newest audio that the reader knows.
@@ -98,7 +96,7 @@ class SessionMeasurer:
             for step, result in zip(gathered.steps, results, strict=True)
         )
         rows = [result.rows for result in results]
-        best, look = gathered.best_latency, self._look_at_whole(gathered, results)
+        best, look = gathered.best_latency, _clearest_look(results)
         facts = self._reader.facts
         seconds = self._reader.audio.samples / facts.rate_hz
         gate = gate_near(self._reader, 0.0, seconds) if self._reader.anchors else self._reader.gate()
@@ -141,29 +139,12 @@ class SessionMeasurer:
             known.looked_s, known.looked_tied = span.seconds, known.reading.verdict is Verdict.TIED
         return known
 
-    def _look(self, gathered: Gathered, index: int, reading: Reading, polls: int = POLLS) -> CloseLook:
+    def _look(self, gathered: Gathered, index: int, reading: Reading) -> CloseLook:
         span = gathered.spans[index]
         run = longest_part(span, gathered.runs)
         if run is None:
             return CloseLook()
-        return self._looker.look(
-            run, span, gathered.latencies[gathered.runs.index(run)], reading, polls=polls
-        )
-
-    def _look_at_whole(self, gathered: Gathered, results: Sequence[_StepResult]) -> CloseLook:
-        """A longer look at the step in which the interference stands out most, for the whole session.
-
-        A mean over setups in which it is loud, weak and gone would be the portrait of none.
-        """
-        tied = [index for index, one in enumerate(results) if one.reading.verdict is Verdict.TIED]
-        index = max(tied or range(len(results)), key=lambda k: _strength(results[k].reading), default=None)
-        if index is None:
-            return CloseLook()
-        rests_on = (index, results[index].looked_s, results[index].looked_tied, id(gathered.tallies[index]))
-        if self._whole_look[0] != rests_on:
-            look = self._look(gathered, index, results[index].reading, WHOLE_POLLS)
-            self._whole_look = (rests_on, look)
-        return self._whole_look[1]
+        return self._looker.look(run, span, gathered.latencies[gathered.runs.index(run)], reading)
 
     def _step_reading(self, step: Step, result: _StepResult, trial: TrialReading | None) -> StepReading:
         in_step = trial_between(trial, step.start_ns, step.end_ns)
@@ -177,6 +158,16 @@ class SessionMeasurer:
             portrait=look.portrait,
             more_s=more_seconds(reading),
         )
+
+
+def _clearest_look(results: Sequence[_StepResult]) -> CloseLook:
+    """For the whole, the look at the step in which the interference stands out most.
+
+    A mean over setups in which it is loud, weak and gone would be the portrait of none.
+    """
+    tied = [one for one in results if one.reading.verdict is Verdict.TIED]
+    best = max(tied or results, key=lambda one: _strength(one.reading), default=None)
+    return CloseLook() if best is None else best.look
 
 
 def _strength(reading: Reading) -> float:

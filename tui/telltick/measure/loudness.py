@@ -24,7 +24,7 @@ _CHARGE_S, _DISCHARGE_S, _NEEDLE_S = 0.0014, 0.290, 0.140
 _SINE_READS_RMS = 0.72086
 _MIN_RATE_HZ = 16_000
 _NARROW_HZ, _NEXT_TO_NOTHING = 7000.0, 1e-3
-_BLOCK_S = 0.005  # the rectifier loses less than 2 % in so long
+_BLOCK_S = 0.020  # the rectifier loses less than 7 % in so long
 _MIN_HEARD_S = 1.0  # the needle takes a second to settle
 
 
@@ -72,9 +72,9 @@ def smoothed(values: Floats, rate_hz: int, time_s: float) -> Floats:
     powers = keep ** np.arange(1, block + 1)
     out = np.cumsum(padded.reshape(-1, block) / powers, axis=1) * ((1 - keep) * powers)
     before = 0.0
-    for row in out:
-        row += before * powers
-        before = float(row[-1])
+    for number, last in enumerate(out[:, -1].tolist()):
+        out[number] += before * powers
+        before = last + before * float(powers[-1])
     return np.asarray(out.ravel()[: len(values)])
 
 
@@ -86,17 +86,16 @@ def _rectified(size: Floats, rate_hz: int) -> Floats:
     decays. So only the samples that may charge are looked at one by one.
     """
     charge, discharge = (-np.expm1(-1 / (t * rate_hz)) for t in (_CHARGE_S, _DISCHARGE_S))
-    discharged = smoothed(size, rate_hz, _DISCHARGE_S)
+    discharged = np.concatenate([[0.0], smoothed(size, rate_hz, _DISCHARGE_S)])  # before each sample
     block = max(1, round(_BLOCK_S * rate_hz))
     kept = ((1 - discharge) ** np.arange(block + 1)).tolist()
     charged_at, above = [0], [0.0]  # sample of each charge and e after it
     level = 0.0
     for start in range(0, len(size), block):
         part = size[start : start + block]
-        before = np.concatenate([discharged[max(start - 1, 0) : start], discharged[start : start + block]])
-        before = before if start else np.concatenate([[0.0], before])
+        before = discharged[start : start + block + 1]
         extra, since = level - float(before[0]), 0
-        for index in np.flatnonzero(part > level * kept[-1]).tolist():
+        for index in (part > level * kept[-1]).nonzero()[0].tolist():
             extra *= kept[index - since]
             since = index
             held = float(before[index]) + extra
@@ -109,7 +108,7 @@ def _rectified(size: Floats, rate_hz: int) -> Floats:
         level = float(before[-1]) + extra * kept[len(part) - since]
     run = np.diff([*charged_at, len(size)])
     since_charge = np.arange(len(size)) - np.repeat(charged_at, run)
-    return np.asarray(discharged + np.repeat(above, run) * (1 - discharge) ** since_charge)
+    return np.asarray(discharged[1:] + np.repeat(above, run) * (1 - discharge) ** since_charge)
 
 
 def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:
