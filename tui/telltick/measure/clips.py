@@ -23,7 +23,7 @@ Spectrum = npt.NDArray[np.complex128]
 SECONDS = 5.0
 LEAST_S = 1.0  # shorter pieces are nothing to listen to
 PEAK = 0.25  # of full scale: loud headphones hurt
-SURE = 4.0  # standard errors by which what bursts share must stand out; four manners are tried
+SURE = 5.0  # standard errors by which what bursts share must stand out; four manners are tried
 _FADE_S, _JOIN_S, _EDGE_S = 0.050, 0.010, 0.002
 _LEAST_GAP_S = 0.060
 

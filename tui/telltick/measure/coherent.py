@@ -21,6 +21,7 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
+from telltick.measure.cells import running_median
 from telltick.measure.frames import FULL_SCALE, Samples
 from telltick.measure.robust import jackknife_error
 from telltick.model.clock import Floats
@@ -36,6 +37,7 @@ MOST_BURSTS = 400
 _STEPS_HZ = 16_000  # moves are tried this often, six times in a period of the band's top, then interpolated
 _ROUNDS = 4
 _BLOCKS = 20
+_TONE, _NEIGHBOURS = 4.0, 10
 
 
 @dataclass(frozen=True)
@@ -163,7 +165,24 @@ def _alike(audio: _Audio, gate: Gate, members: Ints, band: Band) -> Alike | None
     lines = np.fft.rfftfreq(count, 1 / audio.rate_hz)
     inside = np.flatnonzero((lines >= band.low_hz) & (lines <= band.high_hz))
     heard, quiet = (audio.spectra(at_s[use], count, inside) for at_s in (heard_s, quiet_s))
-    return Alike(members[use], lead_s, count, np.asarray(lines[inside]), heard, quiet, on_s, audio.rate_hz)
+    keep = ~_tonal(quiet)
+    return Alike(
+        members[use],
+        lead_s,
+        count,
+        np.asarray(lines[inside][keep]),
+        heard[:, keep],
+        quiet[:, keep],
+        on_s,
+        audio.rate_hz,
+    )
+
+
+def _tonal(quiet: Spectra) -> npt.NDArray[np.bool_]:
+    """Lines of steady tones, and one to each side: far above their neighbours while no bytes flow."""
+    level = np.mean(np.abs(quiet) ** 2, axis=0)
+    tonal = level > _TONE * running_median(level, _NEIGHBOURS)
+    return np.asarray(np.convolve(tonal, np.ones(3), mode="same") > 0)
 
 
 def _quiet_starts(gate: Gate, poll: Ints, length_s: float) -> Floats:
