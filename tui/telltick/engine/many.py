@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
@@ -99,7 +100,8 @@ def _pooled(jobs: dict[int, Job], workers: int, progress: Progress) -> Iterator[
     given_up = context.Event()
     pool = ProcessPoolExecutor(min(workers, len(jobs)), context, _begin_worker, (given_up,))
     try:
-        futures = {pool.submit(_in_worker, job): index for index, job in jobs.items()}
+        with _keyboard_left_to_parent():
+            futures = {pool.submit(_in_worker, job): index for index, job in jobs.items()}
         waiting = set(futures)
         while waiting:
             finished, waiting = wait(waiting, _LOOK_EVERY_S, FIRST_COMPLETED)
@@ -113,6 +115,19 @@ def _pooled(jobs: dict[int, Job], workers: int, progress: Progress) -> Iterator[
         pool.shutdown(wait=True, cancel_futures=True)
 
 
+@contextlib.contextmanager
+def _keyboard_left_to_parent() -> Iterator[None]:
+    """Processes that are started meanwhile do not hear Ctrl-C; the parent tells them when to stop."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def _outcome(future: Future[Outcome]) -> Outcome | None:
     try:
         return future.result()
@@ -121,9 +136,8 @@ def _outcome(future: Future[Outcome]) -> Outcome | None:
 
 
 def _begin_worker(given_up: Event) -> None:
-    """Leave the keyboard to the parent, which tells when to stop."""
+    """Take note of the parent's sign to stop."""
     global _given_up  # noqa: PLW0603
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
     _given_up = given_up
 
 

@@ -13,6 +13,7 @@ from telltick.export.report.words import (
     numbers,
     said,
     setup_words,
+    signed,
 )
 from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
 from telltick.model.readings import Verdict
@@ -77,7 +78,7 @@ def sessions_section(compared: SessionComparison) -> Section:
     )
     good = [one for one in compared.sessions if not one.problem]
     bad = [one for one in compared.sessions if one.problem]
-    tables = (Table("Sessions", columns, tuple(map(_line, good))),) if good else ()
+    tables = (Table("One row a session", columns, tuple(map(_line, good))),) if good else ()
     items = tuple(f"{said(one.name, 80)} could not be measured: {said(one.problem)}" for one in bad)
     return Section("sessions", "Sessions", tables=tables, items=items)
 
@@ -104,7 +105,6 @@ def pair_section(compared: SessionComparison, pair: SessionPair) -> Section:
         Column("I, dB", "number"),
         Column("N, dB", "number"),
         Column("Verdict", "verdict"),
-        Column("Why"),
     )
     rows = tuple(map(_setup_row, pair.setups))
     tables = (Table(f"{after} less {before}, setup by setup", columns, rows),) if rows else ()
@@ -119,13 +119,14 @@ def _setup_row(one: MatchedSetup) -> tuple[str, ...]:
     steps = f"{numbers(one.before_steps)} / {numbers(one.after_steps)}"
     change = one.change
     if change is None:
-        return (_setup_words(one), steps, NONE, NONE, NONE, "not comparable", "Too little was measured.")
+        return (_setup_words(one), steps, NONE, NONE, NONE, "not comparable")
     interference = difference(change.interference_db, "")
     if change.interference_db is None and change.interference_at_least_db is not None:
         at_least = change.interference_at_least_db
-        interference = f"{'at most' if at_least < 0 else 'at least'} {at_least:+.1f}"
+        interference = f"{'at most' if at_least < 0 else 'at least'} {signed(at_least)}"
     cells = (difference(change.excess_db, ""), interference, difference(change.noise_db, ""))
-    return (_setup_words(one), steps, *cells, change.words, said(change.because))
+    more = f" (about {count(change.more_polls, 'more poll')} a side)" if change.more_polls else ""
+    return (_setup_words(one), steps, *cells, f"{change.words}{more}")
 
 
 def _reading_section(compared: SessionComparison) -> Section:
@@ -134,8 +135,8 @@ def _reading_section(compared: SessionComparison) -> Section:
         return Section("reading", "How to read this", ())
     bound = f"{compared.bound_db:g} dB"
     text = (
-        f"“no change within {bound}” means that a difference of {bound} or more is refused by two one-sided "
-        f"tests at 5 %; “changed” that no difference is. {count(compared.comparisons, 'comparison')} "
+        f'"no change within {bound}" means that a difference of {bound} or more is refused by two one-sided '
+        f'tests at 5 %; "changed" that no difference is. {count(compared.comparisons, "comparison")} '
         f"{'was' if compared.comparisons == 1 else 'were'} corrected for (Holm 1979).",
         "N and I are compared as levels only where the same input recorded both sessions. What changed "
         "between two sessions besides what was written down, the recordings cannot tell.",

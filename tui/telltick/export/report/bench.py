@@ -25,7 +25,7 @@ LIMITS = (
     "Without a calibration they say nothing about microvolts at the antenna socket.",
     "A receiver's automatic gain control changes the noise floor when the interference is strong: excess is "
     "then told too low. Switch it off, or use manual RF gain, for figures that compare.",
-    "“No tie found” means that interference, if any, is below the limit given. It never means that "
+    '"No tie found" means that interference, if any, is below the limit given. It never means that '
     "there is none.",
     "A tie to the polling shows that the noise comes with the bytes. Which part radiates or conducts it is "
     "only as certain as the swaps that were made.",

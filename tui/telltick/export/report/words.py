@@ -35,8 +35,14 @@ def difference(estimate: Estimate | None, unit: str = "dB") -> str:
     if estimate is None or not known(estimate):
         return NONE
     digits = 1 if estimate.high - estimate.low > 0.1 else 2
-    value, low, high = (f"{one:+.{digits}f}" for one in (estimate.value, estimate.low, estimate.high))
+    value, low, high = (signed(one, digits) for one in (estimate.value, estimate.low, estimate.high))
     return f"{value} {unit} ({low} to {high})" if unit else f"{value} ({low} to {high})"
+
+
+def signed(value: float, digits: int = 1) -> str:
+    """A number with its sign; what rounds to nothing has none."""
+    text = f"{value:+.{digits}f}"
+    return text if float(text) else text[1:]
 
 
 def chance(p_value: float | None) -> str:
