@@ -121,10 +121,8 @@ def _by_noise(one: Judged, turned: int, swap: Swap) -> set[Seen]:
     """What a swap does to N; a floor wanders by itself, so some swaps must be undone before they count."""
     if swap.returns and one.change.swaps < 2:
         return set()
-    low, high = sorted((turned * one.noise_low_db, turned * one.noise_high_db))
-    if high <= -one.change.bound_db:
-        return {Seen.NOISE_FELL}
-    return {Seen.NOISE_STAYED} if max(-low, high) <= one.change.bound_db else set()
+    highest = max(turned * one.noise_low_db, turned * one.noise_high_db)
+    return {Seen.NOISE_FELL} if highest <= -one.change.bound_db else set()
 
 
 def _tie(setups: Sequence[Setup]) -> Observation | None:

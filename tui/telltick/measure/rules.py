@@ -31,7 +31,6 @@ class Seen(StrEnum):
     WITH_NOISE = "I fell as N fell"
     APART = "I stayed while N fell"
     NOISE_FELL = "N fell by more than the bound"
-    NOISE_STAYED = "N stayed within the bound"
     YES = "yes"
     NO = "no"
     BEFORE_REPLY = "between request and reply"
@@ -183,12 +182,13 @@ PATHS: tuple[Path, ...] = (
         (
             Line(Look.TIE, rules_out=(Seen.YES,)),
             Line(Look.TRIAL, rules_out=(Seen.YES,)),
-            Line(Look.UNPLUGGED, supports=(Seen.NOISE_FELL,), rules_out=(Seen.NOISE_STAYED,)),
-            Line(Look.COMPUTER_OFF, supports=(Seen.NOISE_FELL,), rules_out=(Seen.NOISE_STAYED,)),
+            Line(Look.UNPLUGGED, supports=(Seen.NOISE_FELL,)),
+            Line(Look.COMPUTER_OFF, supports=(Seen.NOISE_FELL,)),
         ),
         "What a computer radiates or sends along its cable is there between the polls too: the quiet between "
-        "polls falls when the cable is pulled out or the computer switched off. What comes with each poll is "
-        f"made by polling. {PRACTICE}",
+        "polls falls when the cable is pulled out or the computer switched off. A floor that stays acquits "
+        "nothing, since clicks now and then hardly raise it; but what comes with each poll is made by "
+        f"polling. {PRACTICE}",
     ),
     Path(
         "supply",
