@@ -12,6 +12,7 @@ import numpy as np
 
 from telltick.measure.cells import running_median
 from telltick.measure.frames import FULL_SCALE, Powers, Samples
+from telltick.measure.rhythm import loud_part
 from telltick.measure.robust import interval
 from telltick.model.characteristics import Period
 from telltick.model.clock import Floats
@@ -48,9 +49,11 @@ def find_period(samples: Samples, first_sample: int, rate_hz: int, band: Band | 
     score = float(scores[best])
     if score < THRESHOLD:
         return None
-    seconds, phase_s = _refined(beat, 1 / float(rates[_shortest(rates, scores, best)]))
-    phase_s = float((first_sample / rate_hz + phase_s) % seconds.value)
-    return Period(seconds, phase_s, score, float(min(1.0, 10 ** (_TRIALS_LOG10 - score))))
+    seconds = _refined(beat, 1 / float(rates[_shortest(rates, scores, best)]))
+    middle_s, on_s = loud_part(beat, STEP_S, seconds.value)
+    phase_s = float((first_sample / rate_hz + middle_s) % seconds.value)
+    chance = float(min(1.0, 10 ** (_TRIALS_LOG10 - score)))
+    return Period(seconds, phase_s, score, chance, on_s=on_s)
 
 
 def flat_beat(samples: Samples, rate_hz: int, band: Band) -> Floats:
@@ -134,8 +137,8 @@ def _shortest(rate_hz: Floats, scores: Floats, best: int) -> int:
     return best
 
 
-def _refined(beat: Floats, period_s: float) -> tuple[Estimate, float]:
-    """Period and phase from the drift of the folded beat over blocks of time, with the error of that line.
+def _refined(beat: Floats, period_s: float) -> Estimate:
+    """Period from the drift of the folded beat over blocks of time, with the error of that line.
 
     Each block's beat is compared with that of the whole by its harmonics; a wrong period shows as a delay
     that grows from block to block, timing that wanders as scatter around that line.
@@ -153,7 +156,4 @@ def _refined(beat: Floats, period_s: float) -> tuple[Estimate, float]:
     (slope, _), cov = np.polyfit(middle, delay, 1, cov=True)
     value = period_s * (1 + slope)
     error = period_s * float(np.hypot(np.sqrt(cov[0, 0]), 1e-5))
-    fine = np.exp(-2j * np.pi * np.outer(order, t) / value) @ beat[: len(t)]
-    phases = np.linspace(0, 1, 1000, endpoint=False)
-    shape = (np.exp(2j * np.pi * np.outer(phases, order)) @ fine).real
-    return interval(float(value), error, _BLOCKS - 2), float(phases[np.argmax(shape)] * value)
+    return interval(float(value), error, _BLOCKS - 2)

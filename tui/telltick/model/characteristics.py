@@ -67,10 +67,11 @@ class Period:
 
     Attributes:
         seconds: the period, with its 95 % interval.
-        phase_s: audio time at which a beat is strongest, the first one after zero.
+        phase_s: audio time of the middle of a beat's loud part, the first one after zero.
         score: -log10 of the chance that noise alone has such lines at one given period.
         p_value: chance of a score this high at any period, in audio without rhythm.
         reading: gated by this rhythm, not by bytes, so not shown to be polling; None where not done.
+        on_s: length of the loud part of a beat; None where not known.
     """
 
     seconds: Estimate
@@ -78,6 +79,7 @@ class Period:
     score: float
     p_value: float
     reading: Reading | None = None
+    on_s: float | None = None
 
 
 @dataclass(frozen=True)
