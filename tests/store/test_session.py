@@ -19,6 +19,7 @@ import pytest
 from telltick.model.clock import NS, Anchor
 from telltick.model.errors import BadSessionError
 from telltick.model.marks import MarkKind
+from telltick.model.on_air import CalibrationPoint, Environment, Place
 from telltick.model.session import Outcome, Verb
 from telltick.model.traffic import gate_from_bursts
 from telltick.model.trial import TrialSlot
@@ -295,7 +296,7 @@ def test_tables_that_are_not_exactly_ours_are_refused(tmp_path, statement):
         "DELETE FROM fact WHERE name = 'rate_hz'",
         "INSERT INTO mark VALUES (1, 1, 1, NULL, 'riddle', NULL, NULL, '', 'operator', 0, 0)",
         "INSERT INTO mark VALUES (1, 1, 1, NULL, 'note', NULL, NULL, CAST(x'ff' AS TEXT), 'operator', 0, 0)",
-        "INSERT INTO request VALUES (1, 1, 'explode', '')",
+        "INSERT INTO request VALUES (1, x'00', 'resume', '')",
         "INSERT INTO health VALUES (1, 1, 'x', 'loud', '')",
         "INSERT INTO gap VALUES (1, 'stalled', 'x', 0, 0, '')",
         "INSERT INTO gap VALUES (1, 'bored', 0, 0, 0, '')",
@@ -367,3 +368,22 @@ def test_a_stranger_without_the_right_to_write_reads_a_session_with_a_log(tmp_pa
         command = [sys.executable, "-c", program, str(copy)]
         done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert (done.stdout, done.stderr) == (f"80 1 {10 * RATE}\n", "")
+
+
+def test_a_request_that_nobody_knows_is_no_damage(tmp_path):
+    folder = write_session(tmp_path / "s")
+    edit(folder, "INSERT INTO request VALUES (1, 1, 'explode', 'now')")
+    with SessionReader(folder) as reader:
+        assert [(one.verb, one.value) for one in reader.requests] == [(Verb.UNKNOWN, "explode")]
+    with Journal.open(folder) as journal:
+        assert [one.verb for one in journal.pending_requests()] == [Verb.UNKNOWN]
+
+
+def test_a_session_carries_its_calibration_and_its_place(tmp_path):
+    point = CalibrationPoint(noise_figure_db=8.0, how="data sheet")
+    place = Place(environment=Environment.RURAL, frequency_khz=14100.0)
+    folder = tmp_path / "s"
+    folder.mkdir()
+    Journal.create(folder, replace(FACTS, calibration=point, place=place)).close()
+    with SessionReader(folder) as reader:
+        assert (reader.facts.calibration, reader.facts.place) == (point, place)

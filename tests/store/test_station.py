@@ -7,9 +7,11 @@ from pathlib import Path
 import pytest
 
 from telltick.model.errors import BadInputError
+from telltick.model.on_air import CalibrationPoint, Environment, Place
 from telltick.model.plan import AudioPlan, PollPlan, Settings, StationProfile
 from telltick.store.settings import load_settings, settings_path
 from telltick.store.station import load_plan, load_station
+from telltick.store.stations import station_text
 
 STATION = """
 name = "larkfell hut"
@@ -82,7 +84,7 @@ def test_editors_of_every_system_are_served(write, prefix):
         ("[audio]\nchannel = 0", r"audio\.channel: must be 1 to 32"),
         ("[audio]\nrate_hz = 1", r"audio\.rate_hz: must be 8000 to 192000"),
         ("audio = 5", r"audio: must be a section, not a whole number"),
-        ("colour = 'red'", r"no key colour; it may hold audio, name, poll, setup"),
+        ("colour = 'red'", r"no key colour; it may hold audio, calibration, name, place, poll, setup"),
         ("[setup]\nantenna = 5", r"setup\.antenna: must be text, not a whole number"),
         ("name = \n", r"station\.toml, line 1, column 8: invalid value"),
         ("a = 1\na = 2\n", r"station\.toml, line 2"),
@@ -129,3 +131,32 @@ def test_a_settings_file_that_was_named_must_exist(tmp_path):
 def test_settings_lie_in_the_platforms_place():
     assert settings_path().name == "settings.toml"
     assert settings_path().parent.name == "telltick"
+
+
+def test_a_calibration_and_a_place_are_read_and_kept(tmp_path):
+    path = tmp_path / "station.toml"
+    path.write_text(
+        'name = "larkfell hut"\n[calibration]\ninput_dbm = -73\naudio_dbfs = -41.2\n'
+        'how = "signal generator"\n[place]\nenvironment = "quiet rural"\nfrequency_khz = 14100\n'
+    )
+    profile = load_station(path)
+    assert profile.calibration == CalibrationPoint(input_dbm=-73, audio_dbfs=-41.2, how="signal generator")
+    assert profile.place == Place(environment=Environment.QUIET_RURAL, frequency_khz=14100)
+    path.write_text(station_text(profile))
+    assert load_station(path) == profile
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("[calibration]\ninput_dbm = -73", "calibration.audio_dbfs: say what"),
+        ('[calibration]\ns_meter = "S0"\naudio_dbfs = -40', "calibration.s_meter: must be S1 to S9"),
+        ('[place]\nenvironment = "swamp"', "place.environment: "),
+        ("[place]\nfrequency_khz = 10", "place.frequency_khz: must be 300 to 250000"),
+    ],
+)
+def test_a_calibration_that_cannot_be_names_its_key(tmp_path, text, message):
+    path = tmp_path / "station.toml"
+    path.write_text(text)
+    with pytest.raises(BadInputError, match=message):
+        load_station(path)

@@ -138,22 +138,21 @@ def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
     seed = secrets.randbits(31) if args.seed is None else args.seed
     settings = load_settings()
     if args.bench:
-        inputs, name, setup = simulated_inputs(seed), BENCH_NAME, {}
+        inputs, profile = simulated_inputs(seed), StationProfile(name=BENCH_NAME)
     else:
         profile = profile_from(args)
-        tap = tap_from(args, profile.poll)
-        inputs, name, setup = real_inputs(profile, tap), profile.name, dict(profile.setup)
+        inputs = real_inputs(profile, tap_from(args, profile.poll))
     try:
-        folder, made = _folder_for(args, settings, name)
+        folder, made = _folder_for(args, settings, profile.name)
     except BadInputError:
         inputs.close()
         raise
-    facts = _facts(inputs, name, setup, seed)
+    facts = _facts(inputs, profile, seed)
     return Recorder(folder, facts, inputs, args.seconds, stop, folder_made=made)
 
 
-def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> SessionFacts:
-    plan = inputs.poll
+def _facts(inputs: Inputs, profile: StationProfile, seed: int) -> SessionFacts:
+    plan, setup = inputs.poll, dict(profile.setup)
     if inputs.bench is not None:
         setup = dict(inputs.bench.setup)
     if plan is not None:
@@ -163,7 +162,7 @@ def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> Sessi
     if tap is not None:
         setup = {**setup, "baud": f"{tap.baud}", **({"program": "closed"} if tap.link else {})}
     return SessionFacts(
-        name=name,
+        name=profile.name,
         started_wall_ns=time.time_ns() - (time.monotonic_ns() - inputs.zero_ns),
         started_mono_ns=inputs.zero_ns,
         utc_offset_s=time.localtime().tm_gmtoff,
@@ -177,6 +176,8 @@ def _facts(inputs: Inputs, name: str, setup: dict[str, str], seed: int) -> Sessi
         program=f"telltick {__version__}",
         versions=library_versions(),
         host=host(),
+        calibration=profile.calibration,
+        place=profile.place,
     )
 
 

@@ -31,6 +31,12 @@ def s_units(level_dbm: float, frequency_hz: float) -> str:
     return f"S{unit}" if unit >= 1 else "below S1"
 
 
+def dbm_of_s_units(unit: int, over_db: float, frequency_hz: float) -> float:
+    """The level of an S-meter reading (IARU Region 1 R.1): 6 dB a unit, `over_db` above it."""
+    s9_dbm = _S9_HF_DBM if frequency_hz < _HF_BELOW_HZ else _S9_VHF_DBM
+    return s9_dbm + over_db - _UNIT_DB * (9 - unit)
+
+
 # Median noise figure of a lossless short monopole: c - d log10(f / MHz) dB above k T0 B, and how far the
 # upper and lower tenth of hours and places lie from it (P.372, Tables 1 and 2; galactic: its text).
 _MEDIAN = {

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from telltick.model.answers import NO_ANSWERS, Answers
 from telltick.model.characteristics import BitsHeard, CharacterRate, Heard, Period, Portrait
 from telltick.model.marks import Step
-from telltick.model.on_air import Calibration, Environment, OnAir
+from telltick.model.on_air import CalibrationPoint, Environment, OnAir
 from telltick.model.readings import Latency, PollingFacts, Reading, Spectrum, TrialReading
 
 
@@ -25,7 +25,7 @@ class MeasuringOptions:
 
     latency_s: float | None = None
     bound_db: float = 1.0
-    calibration: Calibration | None = None
+    calibration: CalibrationPoint | None = None
     environment: Environment | None = None
     frequency_hz: float | None = None
 

@@ -2,8 +2,65 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from enum import StrEnum
+
+
+@dataclass(frozen=True, kw_only=True)
+class CalibrationPoint:
+    """What is known of one level at the antenna socket, as a station profile says it.
+
+    Exactly one of the first three, each for the RF gain, monitor level and gain control (off) that the
+    session begins with. Fields are named as in the TOML file.
+
+    Attributes:
+        input_dbm: level of a signal fed in, such as a signal generator's.
+        s_meter: a signal that the S-meter showed as this, such as ``S9`` or ``S9+20``.
+        noise_figure_db: noise figure of the receiver; the level is its own noise with a dummy load.
+        audio_dbfs: what that level reads in the measured band; with a noise figure it may be left out, and is
+            then taken from the first step with a dummy load.
+        how: where the level is known from.
+    """
+
+    input_dbm: float | None = None
+    s_meter: str | None = None
+    noise_figure_db: float | None = None
+    audio_dbfs: float | None = None
+    how: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse points that say too much, too little or nonsense.
+
+        Raises:
+            ValueError: the message starts with the name of the offending key.
+        """
+        if sum(known is not None for known in (self.input_dbm, self.s_meter, self.noise_figure_db)) != 1:
+            raise ValueError("input_dbm: give one of input_dbm, s_meter and noise_figure_db")
+        if self.audio_dbfs is None and self.noise_figure_db is None:
+            raise ValueError("audio_dbfs: say what the level reads in the measured band, in dBFS")
+        if self.s_meter is not None and _S_METER.fullmatch(self.s_meter.strip()) is None:
+            raise ValueError(f"s_meter: must be S1 to S9, or S9+10 and the like, not {self.s_meter}")
+        limits = {"input_dbm": (-180, 30), "noise_figure_db": (0, 60), "audio_dbfs": (-150, 3)}
+        for key, (low, high) in limits.items():
+            value = getattr(self, key)
+            if value is not None and not low <= value <= high:
+                raise ValueError(f"{key}: must be {low} to {high}, not {value:g}")
+
+    @property
+    def s_units(self) -> tuple[int, float]:
+        """The S-meter's unit, 1 to 9, and the dB above it.
+
+        Raises:
+            ValueError: the point is no S-meter point.
+        """
+        match = _S_METER.fullmatch((self.s_meter or "").strip())
+        if match is None:
+            raise ValueError("s_meter: this point does not say one")
+        return int(match[1]), float(match[2] or 0.0)
+
+
+_S_METER = re.compile(r"[Ss]([1-9])(?: ?\+ ?(\d{1,2})(?: ?dB)?)?", re.ASCII)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +94,28 @@ class Environment(StrEnum):
     GALACTIC = "galactic"
 
 
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """Where the station is and what it listens to, as a station profile says it.
+
+    Attributes:
+        environment: kind of place, which tells the noise to expect.
+        frequency_khz: frequency the receiver is tuned to; the setup's factor ``frequency`` goes before it.
+    """
+
+    environment: Environment | None = None
+    frequency_khz: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse frequencies that Rec. ITU-R P.372 has no noise for.
+
+        Raises:
+            ValueError: the message starts with the name of the offending key.
+        """
+        if self.frequency_khz is not None and not 300 <= self.frequency_khz <= 250_000:
+            raise ValueError(f"frequency_khz: must be 300 to 250000, not {self.frequency_khz:g}")
+
+
 @dataclass(frozen=True)
 class ExpectedNoise:
     """External noise of an environment at one frequency.
@@ -67,7 +146,8 @@ class OnAir:
         environment: kind of place chosen.
         expected: man-made or galactic noise there.
         over_expected_db: I less the expected median, in dB; above zero it is heard over the band noise.
-        verdict: ``hidden by band noise``, ``heard above band noise`` or ``about as strong as band noise``.
+        verdict: ``hidden by band noise``, ``heard above band noise``, ``about as strong as band noise`` or
+            ``no interference found``.
     """
 
     noise_dbm: float

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from telltick.model.framing import Framing
+from telltick.model.on_air import CalibrationPoint, Place
 
 MAX_FRAME_BYTES = 256
 
@@ -132,12 +133,16 @@ class StationProfile:
         audio: the sound input.
         poll: the poll plan; None records audio only.
         setup: factor -> value at the start, such as ``{"antenna": "beam", "rf gain": "full"}``.
+        calibration: a level known at the antenna socket; None leaves levels in dBFS.
+        place: kind of place and frequency, for the noise to expect there.
     """
 
     name: str = "bench"
     audio: AudioPlan = field(default_factory=AudioPlan)
     poll: PollPlan | None = None
     setup: dict[str, str] = field(default_factory=dict)
+    calibration: CalibrationPoint | None = None
+    place: Place | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 
+from telltick.model.on_air import CalibrationPoint, Place
+
 SCHEMA = 2
 
 
@@ -30,6 +32,8 @@ class SessionFacts:
         program: name and version of the program that recorded it.
         versions: library -> version.
         host: description of the machine (system, not its owner).
+        calibration: a level known at the antenna socket; None without one.
+        place: kind of place and frequency; None where nobody said.
     """
 
     name: str
@@ -46,6 +50,8 @@ class SessionFacts:
     program: str = ""
     versions: Mapping[str, str] = field(default_factory=dict)
     host: str = ""
+    calibration: CalibrationPoint | None = None
+    place: Place | None = None
 
 
 class GapKind(StrEnum):
@@ -88,6 +94,7 @@ class Verb(StrEnum):
     STOP_TRIAL = "stop coin trial"
     RESUME = "resume"  # go on recording after the disk was full
     FINISH = "finish"  # end the session cleanly
+    UNKNOWN = "unknown"  # what a newer program, or a stranger, wrote; the request's value says the word
 
 
 @dataclass(frozen=True, slots=True)
