@@ -116,15 +116,87 @@ def test_a_port_lost_in_the_middle_of_a_reply_keeps_what_had_come(told):
 
 
 def test_a_rate_that_the_port_refuses_is_told_and_the_old_one_stays(told):
-    talk = ask(Port(b"Q1;", refuses_baud=True), told)
-    talk.set_baud(31_337)
+    talk = ask(Port(b"R1;", refuses_baud=True), told)
+    assert talk.set_baud(31_337) == "radio stays at 9600 baud: no such rate"
+    assert talk.set_baud(9600) == ""
     assert talk.baud == 9600
-    assert told.troubles == [("baud refused", "radio stays at 9600 baud: no such rate")]
+    assert told.troubles == []
 
 
 def test_bytes_left_over_are_told_when_the_port_is_closed(told):
-    port = Port(b"Q1;extra")
+    port = Port(b"R1;extra")
     talk = ask(port, told)
     talk.close()
     assert told.bursts[-1].data == b"extra"
     assert port.closed
+
+
+# ---- one-wire cables
+
+
+def heard_from_the_radio(told: Told) -> list[bytes]:
+    return [burst.data for burst in told.bursts if burst.direction is Direction.RX]
+
+
+@pytest.mark.parametrize(
+    "pieces",
+    [
+        (b"", b"Q", b"1", b";", b"", b"", b"Q1 42;"),  # each byte handed back as it is sent: 9600 baud
+        (b"", b"", b"Q1;Q1", b" 42;"),
+        (*[b""] * 9, b"Q1;Q1 42;"),  # an adapter that gathers bytes for 10 ms
+        (*[b""] * 30, b"Q1;", *[b""] * 15, b"Q1 42;"),  # later than its own length: the reply tells
+    ],
+)
+def test_the_echo_of_a_one_wire_cable_is_told_and_not_taken_for_the_reply(told, pieces):
+    ask(Port(*pieces), told)
+    assert told.polls[0].outcome is PollOutcome.REPLY
+    assert heard_from_the_radio(told) == [b"Q1 42;"]
+    assert [kind for kind, _ in told.troubles] == ["echo"]
+
+
+def test_an_echo_is_told_once_and_a_silent_radio_behind_it_times_out(told):
+    port = Port(b"", b"Q1;")
+    talk = ask(port, told)
+    for number in (8, 9):
+        port._script = [b"", b"Q1;"]
+        talk.ask(Poll(number, 0, port.now_ns, PollOutcome.ERROR), lambda: False)
+    talk.close()
+    assert [poll.outcome for poll in told.polls] == [PollOutcome.TIMEOUT] * 3
+    assert heard_from_the_radio(told) == []
+    assert [kind for kind, _ in told.troubles] == ["echo"]
+
+
+def test_once_the_cable_is_known_to_echo_a_late_echo_is_no_reply_either(told):
+    port = Port(b"", b"Q1;", b"A;")
+    talk = ask(port, told)
+    port._script = [*[b""] * 30, b"Q1;"]
+    talk.ask(Poll(8, 0, port.now_ns, PollOutcome.ERROR), lambda: False)
+    assert [poll.outcome for poll in told.polls] == [PollOutcome.REPLY, PollOutcome.TIMEOUT]
+    assert heard_from_the_radio(told) == [b"A;"]
+
+
+def test_a_radio_that_answers_with_the_requests_own_bytes_is_believed(told):
+    port = Port(*[b""] * 30, b"Q1;")
+    ask(port, told)
+    assert told.polls[0].outcome is PollOutcome.REPLY
+    assert heard_from_the_radio(told) == [b"Q1;"]
+    assert told.troubles == []
+
+
+def test_a_reply_that_begins_like_the_request_is_no_echo(told):
+    plan = PollPlan(port="radio", frame_hex="fe01", reply_bytes=4, reply_timeout_ms=50)
+    ask(Port(*[b""] * 12, b"\xfe", b"", b"\x01\x55", b"\x66"), told, plan)
+    assert heard_from_the_radio(told) == [b"\xfe\x01\x55\x66"]
+    assert told.polls[0].outcome is PollOutcome.REPLY
+    assert told.troubles == []
+
+
+def test_an_echo_is_left_out_where_no_reply_is_waited_for(told):
+    plan = PollPlan(port="radio", frame_text="Q1;")
+    port = Port(b"", b"Q1;")
+    talk = ask(port, told, plan)
+    looks = iter([False, False, False, True])
+    talk.listen(port.now_ns + 10**12, lambda: next(looks))
+    talk.close()
+    assert heard_from_the_radio(told) == []
+    assert [kind for kind, _ in told.troubles] == ["echo"]

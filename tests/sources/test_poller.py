@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import queue
 import threading
 import time
 
@@ -35,7 +36,7 @@ def polling(far, heard):
     """Starts pollers on the far end's line and stops them afterwards."""
     started = []
 
-    def start(**plan):
+    def start(on_rate=lambda *_: None, **plan):
         options = {
             "frame_text": "Q1;",
             "interval_s": 0.05,
@@ -50,7 +51,7 @@ def polling(far, heard):
             opened.set()
             return port
 
-        poller = poller_for(PollPlan(**{"port": far.path, **options}), heard, open_and_tell)
+        poller = poller_for(PollPlan(**{"port": far.path, **options}), heard, open_and_tell, on_rate=on_rate)
         started.append(poller)
         poller.start()
         assert opened.wait(timeout=PATIENCE_S)
@@ -278,11 +279,31 @@ def test_stopping_lets_the_reply_under_way_come_in_and_frees_the_port(far, heard
     open_port(PollPlan(port=far.path, frame_text="?")).close()
 
 
-def test_a_loop_back_url_answers_every_request_with_itself(heard):
-    plan = PollPlan(port="loop://", frame_text="Q1;", interval_s=0.02, reply_terminator="3b")
+def test_a_loop_back_url_is_a_cable_that_echoes_and_nobody_answers(heard):
+    plan = PollPlan(
+        port="loop://", frame_text="Q1;", interval_s=0.02, reply_terminator="3b", reply_timeout_ms=20
+    )
     poller = poller_for(plan, heard, open_port)
     poller.start()
     polls = [heard.poll() for _ in range(3)]
     poller.stop()
-    assert {poll.outcome for poll in polls} == {PollOutcome.REPLY}
-    assert heard.burst(Direction.RX).data == b"Q1;"
+    assert {poll.outcome for poll in polls} == {PollOutcome.TIMEOUT}
+    assert heard.trouble()[0] == "echo"
+    assert {burst.direction for burst in heard.bursts.queue} == {Direction.TX}
+
+
+def test_what_became_of_a_new_rate_is_told_and_the_present_one_too(far, polling, monkeypatch):
+    told: queue.Queue[tuple[int, str]] = queue.Queue()
+    poller = polling(enabled=False, on_rate=lambda *answer: told.put(answer))
+    poller.set_baud(19200)
+    assert told.get(timeout=PATIENCE_S) == (19200, "")
+    poller.set_baud(19200)
+    assert told.get(timeout=PATIENCE_S) == (19200, "")
+    monkeypatch.setattr(
+        "telltick.sources.conversation.Conversation.set_baud", lambda self, baud: "the port refuses"
+    )
+    poller.set_baud(4800)
+    assert told.get(timeout=PATIENCE_S) == (19200, "the port refuses")
+    poller.set_baud(19200)
+    assert told.get(timeout=PATIENCE_S) == (19200, "")
+    assert poller.baud == 19200

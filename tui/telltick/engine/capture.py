@@ -17,6 +17,7 @@ from telltick.store.segments import AudioWriter
 
 ANCHOR_EVERY_NS = NS
 RETRY_EVERY_NS = NS
+SAY_AGAIN_NS = 600 * NS  # a source that stays away is not told of at every attempt
 DEFICIT_NS = NS // 5  # a block this much later than its samples say raises doubt
 DOUBT_NS = NS // 4  # ... and when the blocks after it have not caught up by then, samples were lost
 FULL_SCALE = 32767
@@ -66,6 +67,7 @@ class AudioCapture:
         self._retry_at_ns = 0
         self._clipped = 0
         self._paused = False
+        self._refusal = ("", 0)  # words of the last failed attempt to get the source back, and when told
 
     def start(self) -> None:
         """Start the source.
@@ -120,7 +122,7 @@ class AudioCapture:
             # Arrivals jitter: a loss of a few samples may seem to end before it began.
             start_ns = max(start_ns, self._last_arrival_ns)
             self._journal.close_gap(self._open_gap, self._writer.samples, start_ns)
-            self._open_gap = None
+            self._open_gap, self._refusal = None, ("", 0)
         if self._filter is None:
             self._filter = ArrivalFilter(self._source.rate_hz)
             self._next_anchor_ns = arrival_ns
@@ -202,7 +204,15 @@ class AudioCapture:
         try:
             self._source.start(self._sink)
         except DeviceError as why:
-            self._journal.add_health(HealthNote(self._now_ns(), "audio not back", 0.0, str(why)))
+            self._tell_refusal(str(why))
+
+    def _tell_refusal(self, words: str) -> None:
+        """Say why the source does not come back: when the words change, and now and then all night."""
+        before, told_ns = self._refusal
+        now_ns = self._now_ns()
+        if words != before or now_ns - told_ns >= SAY_AGAIN_NS:
+            self._refusal = words, now_ns
+            self._journal.add_health(HealthNote(now_ns, "audio not back", 0.0, words))
 
     def _anchor(self, first: int) -> None:
         """Journal where the audio clock stands; a run's first anchor is at its first sample."""

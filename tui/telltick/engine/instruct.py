@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TypeVar
 
 from telltick.model.session import Request, Verb
@@ -12,8 +13,26 @@ from telltick.sources.poller import Poller
 N = TypeVar("N", int, float)
 
 
-def instruct(poller: Poller, request: Request) -> tuple[str, str, str]:
-    """Pass a request on to the poller; returns the factor it changes, the new value, and more about it.
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change of the setup that a program, ours or the station's, made.
+
+    Attributes:
+        factor: what changed.
+        value: its new value.
+        note: more about it.
+    """
+
+    factor: str
+    value: str
+    note: str = ""
+
+    def __str__(self) -> str:
+        return ", ".join(filter(None, (f"{self.factor}: {self.value}", self.note)))
+
+
+def instruct(poller: Poller, request: Request) -> Change | None:
+    """Pass a request on to the poller; None when the port has yet to answer.
 
     Raises:
         ValueError: it cannot be done; the message says why.
@@ -21,24 +40,29 @@ def instruct(poller: Poller, request: Request) -> tuple[str, str, str]:
     match request.verb:
         case Verb.START_POLLING:
             poller.set_polling(True)
-            return "polling", "on", ""
+            return Change("polling", "on")
         case Verb.STOP_POLLING:
             poller.set_polling(False)
-            return "polling", "off", ""
+            return Change("polling", "off")
         case Verb.SET_INTERVAL:
             poller.set_interval(_number(request, float))
-            return "poll interval", f"{poller.interval_s:g} s", _trial_note(poller)
+            return Change("poll interval", f"{poller.interval_s:g} s", _trial_note(poller))
         case Verb.SET_BAUD:
             poller.set_baud(_number(request, int))
-            return "baud", f"{poller.baud}", _trial_note(poller)
+            return None
         case Verb.START_TRIAL:
             poller.start_trial()
-            return TRIAL, "on", _trial_note(poller)
+            return Change(TRIAL, "on", _trial_note(poller))
         case Verb.STOP_TRIAL:
             poller.stop_trial()
-            return TRIAL, "off", ""
+            return Change(TRIAL, "off")
         case _:
             raise ValueError(f"the poller cannot {request.verb}")
+
+
+def rate_change(poller: Poller, baud: int) -> Change:
+    """The rate that the port has taken."""
+    return Change("baud", f"{baud}", _trial_note(poller))
 
 
 def _trial_note(poller: Poller) -> str:

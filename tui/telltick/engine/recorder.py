@@ -16,14 +16,16 @@ from typing import Protocol
 
 from telltick.engine.capture import AudioCapture
 from telltick.engine.clocks import ClockWatch
+from telltick.engine.complaints import Complaints, Trouble
 from telltick.engine.disk import DiskWatch
+from telltick.engine.errands import Errands, RateAnswer
 from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
-from telltick.engine.instruct import instruct
+from telltick.engine.instruct import Change
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError, DeviceError, StorageError, TelltickError
 from telltick.model.marks import MarkKind, Origin, setup_at
-from telltick.model.session import Ending, HealthNote, Outcome, Request, SessionFacts, Verb
+from telltick.model.session import Ending, HealthNote, SessionFacts, Verb
 from telltick.model.tap import LineChange, TapPlan
 from telltick.model.traffic import Burst, Poll
 from telltick.model.trial import TrialSlot
@@ -37,15 +39,6 @@ from telltick.store.segments import AudioWriter
 from telltick.store.session import SessionReader
 
 TICK_S = 0.02
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """An input's complaint, in the library's own words."""
-
-    kind: str
-    note: str
-    t_ns: int
 
 
 @dataclass
@@ -100,7 +93,8 @@ class Recorder:
             return ending
 
 
-_Event = AudioBlock | Burst | Poll | TrialSlot | Trouble | LineChange
+_Event = AudioBlock | Burst | Poll | TrialSlot | Trouble | LineChange | RateAnswer
+_TOLD_ON_A_FULL_DISK = Trouble | LineChange | RateAnswer
 
 
 class Line(Protocol):
@@ -135,6 +129,8 @@ class _Session:
         rate_hz = self._inputs.audio.rate_hz
         self._disk = DiskWatch(recorder.folder, journal, self._capture, rate_hz, self.now_ns)
         self._line = self._make_line()
+        self._errands = Errands(self._line, self._inputs, self._disk, self.now_ns, self._mark_change)
+        self._complaints = Complaints()
         self._reader = SessionReader(recorder.folder)
         self._applied = dict(recorder.facts.setup)
 
@@ -159,6 +155,8 @@ class _Session:
         self._take_events()
         self._capture.watch()
         self._disk.watch()
+        for note in self._complaints.due(self.now_ns()):
+            self._journal.add_health(note)
         if self._journal.changed():
             finish = self._carry_out_requests()
             self._follow_setup()
@@ -190,6 +188,7 @@ class _Session:
         try:
             with self._while_there_is_room():
                 self._store(self._drain())
+                self._store_last_words()
             self._disk.close()
         finally:
             with self._while_there_is_room():
@@ -211,6 +210,7 @@ class _Session:
             on_poll=self._events.put,
             on_trouble=self._note_trouble,
             on_draw=self._events.put,
+            on_rate=self._note_rate,
         )
 
     def _make_tap(self, tap: TapPlan) -> Line:
@@ -252,6 +252,9 @@ class _Session:
     def _note_trouble(self, kind: str, note: str) -> None:
         self._events.put(Trouble(kind, note, self.now_ns()))
 
+    def _note_rate(self, baud: int, refused: str) -> None:
+        self._events.put(RateAnswer(self.now_ns(), baud, refused))
+
     # ---- facts from the inputs
 
     def _take_events(self) -> None:
@@ -271,74 +274,65 @@ class _Session:
     def _store(self, events: list[_Event]) -> None:
         if self._disk.full:
             self._disk.let_go(sum(isinstance(event, Burst) for event in events))
-            events = [event for event in events if isinstance(event, Trouble | LineChange)]
+            events = [event for event in events if isinstance(event, _TOLD_ON_A_FULL_DISK)]
         bursts = [event for event in events if isinstance(event, Burst)]
-        others = [event for event in events if isinstance(event, Poll | TrialSlot | Trouble | LineChange)]
+        others = [event for event in events if not isinstance(event, Burst | AudioBlock)]
         if bursts or others:
             with self._journal.batch():
                 self._journal.add_bursts(bursts)
                 for fact in others:
-                    if isinstance(fact, Poll):
-                        self._journal.add_poll(fact)
-                    elif isinstance(fact, TrialSlot):
-                        self._journal.add_trial_slot(fact)
-                    elif isinstance(fact, LineChange):
-                        self._mark(fact.t_ns, fact.factor, fact.value, fact.note)
-                    else:
-                        self._journal.add_health(HealthNote(fact.t_ns, fact.kind, 0.0, fact.note))
+                    self._store_fact(fact)
         for event in events:
             if isinstance(event, AudioBlock):
                 self._capture.take(event)
+
+    def _store_fact(self, fact: _Event) -> None:
+        match fact:
+            case Poll():
+                self._journal.add_poll(fact)
+            case TrialSlot():
+                self._journal.add_trial_slot(fact)
+            case LineChange():
+                self._mark_change(fact.t_ns, Change(fact.factor, fact.value, fact.note))
+            case RateAnswer():
+                for outcome in self._errands.rate_answered(fact):
+                    self._journal.add_outcome(outcome)
+            case Trouble():
+                note = self._complaints.take(fact)
+                if note is not None:
+                    self._journal.add_health(note)
+
+    def _store_last_words(self) -> None:
+        """What was gathered or under way, now that nothing more will come."""
+        with self._journal.batch():
+            for note in self._complaints.rest(self.now_ns()):
+                self._journal.add_health(note)
+            for outcome in self._errands.abandoned():
+                self._journal.add_outcome(outcome)
 
     # ---- requests from viewers
 
     def _carry_out_requests(self) -> bool:
         finish = False
         for request in self._journal.pending_requests():
+            if self._errands.under_way(request):
+                continue
             finish |= request.verb is Verb.FINISH
-            outcome = self._carry_out(request)
-            with self._while_there_is_room():
-                self._journal.add_outcome(outcome)
+            outcome = self._errands.carry_out(request)
+            if outcome is not None:
+                with self._while_there_is_room():
+                    self._journal.add_outcome(outcome)
         return finish
 
-    def _carry_out(self, request: Request) -> Outcome:
-        if request.verb is Verb.FINISH:
-            return Outcome(request.number, self.now_ns(), True, "the session ends")
-        if request.verb is Verb.RESUME:
-            return self._resume(request)
-        if not isinstance(self._line, Poller):
-            return Outcome(request.number, self.now_ns(), False, self._why_no_polling())
-        try:
-            factor, value, note = instruct(self._line, request)
-        except (ValueError, OSError) as why:
-            return Outcome(request.number, self.now_ns(), False, str(why))
-        now = self.now_ns()
-        self._mark(now, factor, value, note)
-        return Outcome(request.number, now, True, ", ".join(filter(None, (f"{factor}: {value}", note))))
-
-    def _resume(self, request: Request) -> Outcome:
-        try:
-            words = self._disk.resume()
-        except (ValueError, OSError) as why:
-            return Outcome(request.number, self.now_ns(), False, str(why))
-        return Outcome(request.number, self.now_ns(), True, words)
-
-    def _why_no_polling(self) -> str:
-        if self._inputs.tap is None:
-            return "this session has no poll plan"
-        if self._inputs.program is None:
-            return "this session only listens on the line: nothing is sent to the radio"
-        return "the station program polls through the bridge: change its polling there"
-
-    def _mark(self, t_ns: int, factor: str, value: str, note: str) -> None:
+    def _mark_change(self, t_ns: int, change: Change) -> None:
         """Mark what the program, ours or the station's, changed."""
         self._journal.add_mark(
             t_ns=t_ns,
             settled_ns=t_ns,
             kind=MarkKind.CHANGE,
-            factor=factor,
-            value=value,
-            note=note,
+            factor=change.factor,
+            value=change.value,
+            note=change.note,
             origin=Origin.PROGRAM,
         )
 

@@ -12,6 +12,7 @@ from telltick.model.clock import NS
 from telltick.model.plan import PollPlan
 from telltick.model.traffic import Burst, Direction, Poll, PollOutcome
 from telltick.sources.byte_run import ByteRun
+from telltick.sources.echo import EchoWatch, Incoming
 from telltick.sources.reply_rule import MAX_REPLY_BYTES, ReplyRule
 from telltick.sources.serial_port import PORT_ERRORS, READ_SLICE_S, Port
 
@@ -47,21 +48,24 @@ class Conversation:
         self._rule = ReplyRule.of(plan)
         self._stray = ByteRun()
         self._stray_kind: str | None = "serial garbage"
+        self._echo = EchoWatch(plan.frame, self._rule)
         self._last_number: int | None = None
+        self._last_end_ns = 0
 
     @property
     def baud(self) -> int:
         """Bits per second."""
         return self._port.baudrate
 
-    def set_baud(self, baud: int) -> None:
-        """Change the rate; a port that refuses keeps its own, and this is told as trouble."""
+    def set_baud(self, baud: int) -> str:
+        """Change the rate; returns why the port refused, which then keeps its own; empty when it did not."""
         before = self._port.baudrate
         try:
             self._port.baudrate = baud
         except PORT_ERRORS as why:
-            self._tell.trouble("baud refused", f"{self._plan.port} stays at {before} baud: {why}")
             self._port.baudrate = before
+            return f"{self._plan.port} stays at {before} baud: {why}"
+        return ""
 
     def close(self) -> None:
         """Tell what was left over, and let go of the port."""
@@ -96,9 +100,17 @@ class Conversation:
             self._stray.add(data, now_ns)
 
     def _flush_stray(self) -> None:
-        run, self._stray = self._stray, ByteRun()
+        run, self._stray = self._without_echo(self._stray), ByteRun()
         if self._told(run, self._last_number) and self._stray_kind is not None:
             self._tell.trouble(self._stray_kind, f"{len(run.data)} bytes that no request was waiting for")
+
+    def _without_echo(self, run: ByteRun) -> ByteRun:
+        """Bytes that nobody waited for, but for the echo of a request whose reply is not waited for."""
+        if self._rule.awaited or not run.data:
+            return run
+        incoming = Incoming()
+        incoming.add(bytes(run.data), run.last_ns)
+        return incoming.run(self._echo_length(incoming, self._last_end_ns) or 0)
 
     def _told(self, run: ByteRun, number: int | None) -> Burst | None:
         """Tell of a run as a burst, if there is anything in it."""
@@ -138,15 +150,18 @@ class Conversation:
 
     def _reply_to(self, poll: Poll, end_ns: int, hurry: Callable[[], bool]) -> Poll:
         """The poll with its outcome, once the reply to a request that ended at `end_ns` is in or overdue."""
+        self._last_end_ns = end_ns
         if not self._rule.awaited:
             self._stray_kind = None
             return replace(poll, outcome=PollOutcome.REPLY)
-        run = ByteRun()
+        incoming, span = Incoming(), None
         try:
-            complete = self._collect(run, end_ns, hurry)
+            span = self._collect(incoming, end_ns, hurry)
         finally:
-            burst = self._told(run, poll.number)
-        if complete and burst is not None:
+            first, last = span or ((self._echo_length(incoming, end_ns) or 0), None)
+            burst = self._told(incoming.run(first, last), poll.number)
+        if span is not None and burst is not None:
+            self._stray = incoming.run(span[1])
             self._stray_kind = "serial garbage"
             reply_ns = max(0, burst.start_ns - end_ns)
             return replace(poll, outcome=PollOutcome.REPLY, reply_ns=reply_ns)
@@ -155,31 +170,47 @@ class Conversation:
             self._tell.trouble("incomplete reply", f"{len(burst.data)} bytes, then nothing more")
         return replace(poll, outcome=PollOutcome.TIMEOUT)
 
-    def _collect(self, run: ByteRun, end_ns: int, hurry: Callable[[], bool]) -> bool:
-        """Read the reply into `run`; True when it is complete, False when nothing came for too long."""
+    def _collect(self, incoming: Incoming, end_ns: int, hurry: Callable[[], bool]) -> tuple[int, int] | None:
+        """Read on until the reply is complete; returns where it begins and ends in what came.
+
+        None when nothing came for too long.
+        """
         patience_ns = round(self._plan.reply_timeout_ms * 1e6)
         give_up_ns = end_ns + patience_ns
-        while len(run.data) < MAX_REPLY_BYTES:
+        while len(incoming.data) < MAX_REPLY_BYTES:
             now_ns = self._clock_ns()
             if hurry():
                 give_up_ns = min(give_up_ns, end_ns + LAST_WORDS_NS)
-            if run.data and self._rule.silent(now_ns - run.last_ns):
-                return True
-            if now_ns >= give_up_ns:
-                return False
+            overdue = now_ns >= give_up_ns
+            span = self._reply_in(incoming, end_ns, now_ns, overdue)
+            if span is not None or overdue:
+                return span
             data = self._read(SLICE_NS)
             if data:
-                arrival_ns = self._clock_ns()
-                if self._take_reply(run, data, arrival_ns):
-                    return True
-                give_up_ns = arrival_ns + patience_ns
-        return False
+                incoming.add(data, self._clock_ns())
+                give_up_ns = incoming.last_ns + patience_ns
+        return None
 
-    def _take_reply(self, run: ByteRun, data: bytes, arrival_ns: int) -> bool:
-        """Add bytes to the reply; True when they complete it. What lies beyond its end is stray."""
-        end = self._rule.end(run.data + data)
-        taken = len(data) if end is None else end - len(run.data)
-        run.add(data[:taken], arrival_ns)
-        if data[taken:]:
-            self._stray.add(data[taken:], arrival_ns)
-        return end is not None
+    def _reply_in(
+        self, incoming: Incoming, end_ns: int, now_ns: int, overdue: bool
+    ) -> tuple[int, int] | None:
+        """Where the reply begins and ends in what has come; None while it is not complete."""
+        first = self._echo_length(incoming, end_ns)
+        if first is None and not overdue:
+            return None
+        first = first or 0
+        reply = incoming.data[first:]
+        end = self._rule.end(reply)
+        if end is None and reply and self._rule.silent(now_ns - incoming.last_ns):
+            end = len(reply)
+        return None if end is None else (first, first + end)
+
+    def _echo_length(self, incoming: Incoming, end_ns: int) -> int | None:
+        """How many bytes at the start are the echo of the request; the first echo is told."""
+        before = self._echo.found
+        length = self._echo.skip(incoming, end_ns, self._char_ns)
+        if self._echo.found and not before:
+            self._tell.trouble(
+                "echo", "the cable hands back every byte that is sent: replies are counted without"
+            )
+        return length

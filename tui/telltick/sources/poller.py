@@ -33,6 +33,7 @@ class _Wanted:
     Attributes:
         grid: rises whenever the schedule is to start anew.
         trial: how the cycles of the coin trial are cut; None without one.
+        rate_asks: rises whenever a rate is asked for, the present one too.
     """
 
     polling: bool
@@ -41,6 +42,7 @@ class _Wanted:
     grid: int = 1
     stopping: bool = False
     trial: Rhythm | None = None
+    rate_asks: int = 0
 
 
 class Poller:
@@ -61,6 +63,7 @@ class Poller:
         on_poll: Callable[[Poll], None],
         on_trouble: Callable[[str, str], None],
         on_draw: Callable[[TrialSlot], None] = lambda _: None,
+        on_rate: Callable[[int, str], None] = lambda *_: None,
         first_number: int = 0,
     ) -> None:
         """Set up; nothing is opened before `start`.
@@ -74,8 +77,9 @@ class Poller:
             on_poll: told of every poll once it is over. When the plan awaits no reply, a poll that was sent
                 counts as answered, with no reply time.
             on_trouble: told of troubles: a kind (``serial lost``, ``serial back``, ``late reply``,
-                ``incomplete reply``, ``serial garbage``, ``request blocked``, ``baud refused``) and words.
+                ``incomplete reply``, ``serial garbage``, ``request blocked``, ``echo``) and words.
             on_draw: told of each draw of a coin trial, just before its poll is sent.
+            on_rate: told what became of `set_baud`: the rate in force, and why another was refused.
             first_number: number of the first poll.
         """
         self._plan = plan
@@ -85,6 +89,7 @@ class Poller:
         self._number = first_number
         self._seed = seed
         self._tell_draw = on_draw
+        self._tell_rate = on_rate
         self._steady = Schedule(plan.interval_s, plan.jitter_ms, seed)
         self._schedule: Schedule | TrialSchedule = self._steady
         self._legs = 0
@@ -145,7 +150,7 @@ class Poller:
         self._want(new_grid=True, interval_s=interval_s, trial=trial)
 
     def set_baud(self, baud: int) -> None:
-        """Change the character rate once the reply under way is in; a port may refuse it, and says so.
+        """Change the character rate once the reply under way is in; what the port makes of it is told.
 
         Raises:
             ValueError: no such rate.
@@ -153,7 +158,8 @@ class Poller:
         replace(self._plan, baud=baud)
         slower = max(1.0, self.baud / baud)
         trial = self.trial and self._rhythm(self.interval_s, slower)
-        self._want(new_grid=trial is not None, baud=baud, trial=trial)
+        asks = self._wanted.rate_asks + 1
+        self._want(new_grid=trial is not None, baud=baud, trial=trial, rate_asks=asks)
 
     def start_trial(self) -> Rhythm:
         """Begin a coin trial with the next request; returns how its cycles are cut.
@@ -265,10 +271,11 @@ class Poller:
         if wanted.grid != before.grid:
             self._lay_grid(wanted)
             self._slot = None
-        if wanted.baud != talk.baud:
-            talk.set_baud(wanted.baud)
-            if talk.baud != wanted.baud:
-                self._want(baud=talk.baud)
+        refused = talk.set_baud(wanted.baud) if wanted.baud != talk.baud else ""
+        if refused:
+            self._want(baud=talk.baud)
+        if wanted.rate_asks != before.rate_asks:
+            self._tell_rate(talk.baud, refused)
 
     def _lay_grid(self, wanted: _Wanted) -> None:
         now_ns = self._clock_ns()
