@@ -151,7 +151,7 @@ def test_a_calibration_and_a_place_are_read_and_kept(tmp_path):
     [
         ("[calibration]\ninput_dbm = -73", "calibration.audio_dbfs: say what"),
         ('[calibration]\ns_meter = "S0"\naudio_dbfs = -40', "calibration.s_meter: must be S1 to S9"),
-        ('[place]\nenvironment = "swamp"', "place.environment: "),
+        ('[place]\nenvironment = "swamp"', "place.environment: must be one of city, residential"),
         ("[place]\nfrequency_khz = 10", "place.frequency_khz: must be 300 to 250000"),
     ],
 )

@@ -8,6 +8,7 @@ import re
 import tomllib
 import types
 import typing
+from enum import Enum
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -144,7 +145,9 @@ def _choices(kind: Any, path: str) -> tuple[str, ...]:
     hint = kind
     for key in re.sub(r"\[\d+\]", "", path).split("."):
         hint = typing.get_type_hints(_dataclass_in(hint))[key]
-    return typing.get_args(hint)
+    options = typing.get_args(hint)
+    words = next((one for one in options if isinstance(one, type) and issubclass(one, Enum)), None)
+    return options if words is None else tuple(str(one.value) for one in words)
 
 
 def _in_words(types: str) -> str:
