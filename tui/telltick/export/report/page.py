@@ -9,6 +9,7 @@ from telltick.export.report.figures import Picture, pictures
 from telltick.export.report.sound import Playable, common_gain, playables
 from telltick.export.report.story import Story
 from telltick.export.report.telling import story_of
+from telltick.export.report.words import said
 from telltick.export.values import wall_utc
 from telltick.model.cautions import HEADPHONES
 from telltick.model.evidence import Evidence
@@ -25,7 +26,7 @@ def report_html(evidence: Evidence) -> str:
         pictures(evidence, wanted),
         clips=playables(evidence.clips),
         gain_db=round(20 * math.log10(common_gain(evidence.clips))),
-        made=f"{made or ''} by {evidence.program or 'telltick'}",
+        made=f"{made or ''} by {said(evidence.program) or 'telltick'}",
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from html import escape
@@ -61,7 +62,9 @@ def inline_svg(figure: Figure, name: str, title: str, description: str) -> str:
     """
     out = io.StringIO()
     nobody = {"Date": None, "Creator": None, "Format": None, "Type": None}
-    figure.savefig(out, format="svg", metadata=nobody)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph")  # text stays text: the reader's fonts draw it
+        figure.savefig(out, format="svg", metadata=nobody)
     text = out.getvalue()
     text = text[text.index("<svg") :].strip()
     text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)

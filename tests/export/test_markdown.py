@@ -1,0 +1,94 @@
+"""The report as Markdown: what a reader of CommonMark with tables sees is what was meant.
+
+Reference: markdown-it-py, an independent implementation of CommonMark and of the tables of GitHub's flavour.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from markdown_it import MarkdownIt
+
+from telltick.export.markdown import escaped, report_markdown
+from telltick.export.report.telling import story_of
+from telltick.model.text import plain_text
+from tests.export.scene import EVIL, FACTS, session
+from tests.export.story import evidence
+
+READER = MarkdownIt("commonmark", {"html": True}).enable("table")
+
+
+def plain(token) -> str:
+    """Text of an inline token; markup of any other kind fails."""
+    kinds = {child.type for child in token.children}
+    assert kinds <= {"text", "text_special", "em_open", "em_close", "strong_open", "strong_close"}, kinds
+    return "".join(child.content for child in token.children)
+
+
+def tables(text: str) -> list[list[list[str]]]:
+    """Cells of every table."""
+    out: list[list[list[str]]] = []
+    tokens = READER.parse(text)
+    for token, inside in pairwise(tokens):
+        if token.type == "table_open":
+            out.append([])
+        elif token.type == "tr_open":
+            out[-1].append([])
+        elif token.type in ("td_open", "th_open"):
+            out[-1][-1].append(plain(inside))
+    return out
+
+
+def test_every_table_is_read_back_cell_by_cell():
+    story = story_of(evidence())
+    meant = [
+        [[column.title for column in table.columns], *map(list, table.rows)]
+        for section in story.sections
+        for table in section.tables
+    ]
+    read = tables(report_markdown(evidence()))
+    assert read == [[[" ".join(cell.split()) for cell in row] for row in table] for table in meant]
+    assert len(read) >= 6
+
+
+def test_question_answer_and_headings_are_there():
+    text = report_markdown(evidence())
+    tokens = READER.parse(text)
+    heads = [plain(b) for a, b in pairwise(tokens) if a.type == "heading_open"]
+    assert heads[0] == "Interference made by serial polling"
+    assert {"Steps", "Changes", "What to test next", "Versions and checksums"} <= set(heads)
+
+
+def test_numbers_stay_readable_in_the_source():
+    assert escaped("+6.6 (+6.5 to +6.7)") == "\\+6.6 (+6.5 to +6.7)"
+    assert escaped("tied to polling") == "tied to polling"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["- a", "+ a", "1. a", "2) a", "# a", "> a", "---", "===", "* a", "| a | b |", "    a", "```", EVIL],
+)
+def test_what_means_something_at_the_start_of_a_line_means_itself(text):
+    tokens = READER.parse(escaped(text))
+    assert [token.type for token in tokens] == ["paragraph_open", "inline", "paragraph_close"]
+    assert plain(tokens[1]) == " ".join(text.split())
+
+
+@settings(max_examples=300)
+@given(st.text(max_size=60))
+def test_any_text_means_itself(text):
+    line = plain_text(text)
+    tokens = READER.parse(escaped(line))
+    read = [plain(token) for token in tokens if token.type == "inline"]
+    assert read == ([line] if line else [])
+
+
+def test_a_session_named_like_markup_does_not_change_the_layout():
+    evil = evidence(session=session(facts=replace(FACTS, name="# x | [y](z) <i> `"), marks=()))
+    tokens = READER.parse(report_markdown(evil))
+    assert not [token for token in tokens if token.type == "html_block"]
+    assert any(token.type == "inline" and "# x | [y](z) <i> `" in plain(token) for token in tokens)
