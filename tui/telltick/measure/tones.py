@@ -50,9 +50,9 @@ def tonal_bins(rows: PollRows, band: Band) -> npt.NDArray[np.bool_]:
     found = steady | _loud(calm, relative, level, steady, _LEVEL + 4 * chance / float(np.sqrt(shape)))
     if found.mean() > _MOST:
         found = steady
-    if found.all():
-        return tonal
-    tonal[inside] = found | np.roll(found, 1) | np.roll(found, -1)
+    found |= np.roll(found, 1) | np.roll(found, -1)
+    if not found.all():
+        tonal[inside] = found
     return tonal
 
 
