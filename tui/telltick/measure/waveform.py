@@ -34,7 +34,8 @@ _APART_S = 0.004  # between a poll's window and the quiet ones
 _HEARD = 1  # place of the poll among the three windows: quiet, poll, quiet
 _NEIGHBOURS = 20  # lines on each side that tell the level around a line
 Spectra = npt.NDArray[np.complex128]
-UPRIGHT = (True, False, None)  # kinds of match: as it is, inverted, a phase of its own in each burst
+KINDS = 3  # of match: as it is, inverted, with a phase of its own in each burst
+_SURE = 4.0  # standard errors
 
 
 @dataclass(frozen=True)
@@ -97,9 +98,15 @@ def waveform_tie(
 def tie_of(matches: Floats) -> WaveformTie:
     """The tie that matches of shape (polls, windows, kinds) tell."""
     drawn = np.full(len(matches), _HEARD, dtype=np.int64)
-    logs = np.stack([CoinBet().add(matches[:, :, kind], drawn) for kind in range(len(UPRIGHT))])
-    best = int(np.argmax(logs[:, -1]))
-    return WaveformTie(log_mean_exp(logs), len(matches), UPRIGHT[best])
+    logs = np.stack([CoinBet().add(matches[:, :, kind], drawn) for kind in range(KINDS)])
+    return WaveformTie(log_mean_exp(logs), len(matches), _way_up(matches[:, _HEARD, :2]))
+
+
+def _way_up(matches: Floats) -> bool | None:
+    """Upright or inverted, when nearly all polls agree on it; matches of shape (polls, 2)."""
+    ahead = matches[:, 0] - matches[:, 1]
+    lead = ahead.sum() / np.sqrt(max(float(np.sum(ahead**2)), 1e-30))  # like a normal value when signs vary
+    return bool(lead > 0) if abs(lead) > _SURE else None
 
 
 # ---- where to look
