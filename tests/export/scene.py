@@ -2,10 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
+
+from telltick.model.answers import (
+    Answers,
+    Change,
+    ChangeVerdict,
+    Finding,
+    NextTest,
+    PathVerdict,
+    SetupReading,
+)  # fmt: skip
+from telltick.model.characteristics import BitsHeard, Carrier, CharacterRate, Heard, Period, Portrait
 from telltick.model.clock import NS, Anchor, AudioClock
 from telltick.model.document import SessionDocument
+from telltick.model.framing import Framing
 from telltick.model.marks import Mark, MarkKind, MarkRow, Origin, Step
 from telltick.model.measurement import Measurement, StepReading
+from telltick.model.on_air import Environment, ExpectedNoise, OnAir
 from telltick.model.readings import (
     Estimate,
     Latency,
@@ -84,3 +100,60 @@ def measurement(**changes) -> Measurement:
         ),
     }
     return Measurement(**{**parts, **changes})
+
+
+HEARD = Heard(-31.6, -27.7)
+CHARACTER = CharacterRate(9600, Framing(), 0.97, 0.6)
+PORTRAIT = Portrait(
+    np.arange(-2, 3) * 0.001,
+    np.array([1.0, 1.1, 4.0, 3.9, 1.0]),
+    np.array([0.9, 1.0, 3.5, 3.4, 0.9]),
+    np.array([1.1, 1.2, 4.5, 4.4, np.nan]),
+    0.003,
+    (0.008, 0.031),
+    Carrier.REPLY,
+    9.1,
+    75,
+)
+ON_AIR = OnAir(
+    -104.0, -99.0, "S4", "S5", 14.1e6, Environment.RURAL, ExpectedNoise(35.4, -104.8, -109.4, -95.6), 5.8,
+    "heard above band noise",
+)  # fmt: skip
+BITS = BitsHeard(6.5, 30, True, True, "The bytes fit the audio 6.7 times better than other texts.")
+PERIOD = Period(Estimate(0.2, 0.19999, 0.20001), 0.05, 900.0, 1e-300, FOUND, 0.036)
+CHANGE = Change(
+    ("antenna",), {"antenna": "beam"}, {"antenna": "dummy load"}, (0,), (1,),
+    Estimate(9.0, 8.8, 9.2), Estimate(0.1, -0.1, 0.3), Estimate(-9.8, -9.9, -9.7),
+    "interference", ChangeVerdict.SAME, because="antenna beam to dummy load: I differs by +0.1 dB.",
+)  # fmt: skip
+ANSWERS = Answers(
+    setups=(
+        SetupReading({"antenna": "beam"}, (0,), FOUND, Estimate(0.1, -0.2, 0.4), more_s=0.0),
+        SetupReading({"antenna": "dummy load"}, (1,), TOO_FEW),
+    ),
+    changes=(CHANGE,),
+    findings=(
+        Finding("antenna", "Does it come in through antenna and feed line?", PathVerdict.RULED_OUT,
+                "Antenna beam to dummy load: within 1 dB it is the same.", "Common practice.", (0, 1)),
+        Finding("supply", "Does it come in through the supply?", PathVerdict.NOT_TESTED, "Not tested."),
+    ),
+    next_tests=(NextTest("rf gain", "minimum", ("ahead of rf gain", "behind rf gain"), "It tells apart."),),
+    comparisons=3,
+)  # fmt: skip
+
+
+def everything() -> Measurement:
+    """A measurement in which nothing is missing."""
+    first, second = measurement().steps
+    told = {"heard": HEARD, "character": CHARACTER, "portrait": PORTRAIT, "on_air": ON_AIR, "more_s": 0.0}
+    return measurement(
+        steps=(replace(first, **told), replace(second, more_s=12.4)),
+        trial=TRIAL,
+        portrait=PORTRAIT,
+        heard=HEARD,
+        character=CHARACTER,
+        bits=BITS,
+        period=PERIOD,
+        on_air=ON_AIR,
+        answers=ANSWERS,
+    )

@@ -17,8 +17,9 @@ from referencing import Registry, Resource
 
 from telltick.export.json_out import MEASUREMENT, SESSION, measurement_document, schema, session_document
 from telltick.model.clock import AudioClock
+from telltick.model.on_air import CalibrationPoint, Environment, Place
 from telltick.model.readings import Estimate, PollingFacts, Reading, Verdict
-from tests.export.scene import FACTS, FOUND, TRIAL, measurement, session
+from tests.export.scene import ANSWERS, CHANGE, FACTS, FOUND, TRIAL, everything, measurement, session
 
 SCHEMAS = {name: schema(name) for name in (MEASUREMENT, SESSION)}
 REGISTRY = Registry().with_resources(
@@ -65,6 +66,48 @@ def test_a_coin_trial_is_written_with_the_seed_that_repeats_it():
     assert "trial: Said once." in document["measurement"]["warnings"]
 
 
+def test_a_document_with_everything_in_it_keeps_to_its_schema():
+    calibrated = replace(
+        FACTS,
+        calibration=CalibrationPoint(s_meter="S9", audio_dbfs=-41.2),
+        place=Place(environment=Environment.RURAL),
+    )
+    document = session_document(session(facts=calibrated), everything())
+    assert problems(document) == []
+    assert json.loads(json.dumps(document, allow_nan=False)) == document
+    assert document["session"]["calibration"] == {"s_meter": "S9", "audio_dbfs": -41.2, "how": ""}
+    found = document["measurement"]
+    assert found["changes"][0]["verdict"] == "no change within 1 dB"
+    assert found["changes"][0]["difference_db"] == {"value": 0.1, "low": -0.1, "high": 0.3}
+    assert found["findings"][0]["verdict"] == "ruled out"
+    assert found["portrait"]["curve"]["high"][-1] is None
+    assert "curve" not in found["steps"][0]["portrait"]
+    assert found["steps"][1]["more_s"] == 12.4
+    assert found["period"]["verdict"] == (
+        "rhythmic at 5.0000 per second, excess +4.8 dB (+4.6 to +5.0); not shown to be polling"
+    )
+
+
+def test_a_change_carries_the_bound_it_was_judged_by():
+    wide = replace(ANSWERS, changes=(replace(CHANGE, bound_db=2.5),))
+    document = measurement_document(session(), measurement(answers=wide))
+    assert problems(document) == []
+    assert document["changes"][0]["verdict"] == "no change within 2.5 dB"
+
+
+def test_what_is_not_told_of_a_tied_step_has_a_reason():
+    said = measurement_document(session(), measurement())["warnings"]
+    for reason in (
+        "steps[0]: heard:",
+        "steps[0]: character_rate:",
+        "steps[0]: portrait:",
+        "bits:",
+        "on_air:",
+    ):
+        assert any(text.startswith(reason) for text in said), reason
+    assert not any(text.startswith("steps[1]: portrait:") for text in said)  # the verdict explains it
+
+
 def strict(node: object, *, part: bool = False) -> object:
     """The schema with every key forbidden that it does not describe.
 
@@ -92,7 +135,7 @@ def test_no_key_is_written_that_the_schema_does_not_describe():
         (one["$id"], Resource.from_contents(one)) for one in strictly.values()
     )
     check = Draft202012Validator(strictly[SESSION], registry=registry)
-    document = session_document(session(), measurement(trial=TRIAL))
+    document = session_document(session(), everything())
     assert [error.message for error in check.iter_errors(document)] == []
     document["measurement"]["steps"][0]["surprise"] = 1
     assert [error.json_path for error in check.iter_errors(document)] == ["$.measurement.steps[0]"]
@@ -118,10 +161,11 @@ def test_the_measurement_has_the_keys_that_scripts_rely_on():
     document = measurement_document(session(), measurement())
     assert list(document) == [
         "schema", "session", "audio", "polling", "latency_ms", "whole", "steps", "changes", "findings",
-        "period", "trial", "warnings",
+        "period", "trial", "setups", "next_tests", "comparisons", "heard", "portrait", "character_rate",
+        "bits", "on_air", "warnings",
     ]  # fmt: skip
     assert document["schema"] == "telltick.measurement/1"
-    assert list(document["latency_ms"]) == ["value", "low", "high", "drift_ppm", "modulo_ms"]
+    assert list(document["latency_ms"]) == ["value", "low", "high", "drift_ppm", "modulo_ms", "locked"]
     assert document["latency_ms"]["value"] == pytest.approx(42.1)
     assert document["whole"]["excess_db"] == {"value": 4.8, "low": 4.6, "high": 5.0}
     assert document["whole"]["verdict"] == "tied to polling"

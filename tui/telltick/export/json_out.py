@@ -3,36 +3,22 @@
 from __future__ import annotations
 
 import json
-import math
+from dataclasses import asdict
 from importlib import resources
 from typing import Any
 
+from telltick.export import results_json as results
+from telltick.export.json_warnings import json_warnings
 from telltick.export.values import audio_s, number, span_s, wall_utc
 from telltick.model.document import SessionDocument
 from telltick.model.marks import Mark
 from telltick.model.measurement import Measurement, StepReading
-from telltick.model.readings import (
-    Estimate,
-    Latency,
-    PollingFacts,
-    Reading,
-    TrialReading,
-    Verdict,
-)
+from telltick.model.on_air import CalibrationPoint, Place
+from telltick.model.readings import Latency, PollingFacts, TrialReading
 from telltick.model.session import SCHEMA, Gap
 
 MEASUREMENT = "telltick.measurement/1"
 SESSION = "telltick.session/1"
-
-_MAY_LACK = (
-    "noise_dbfs", "interference_dbfs", "excess_db", "i_over_n_db", "p_value", "upper_limit_i_over_n_db",
-)  # fmt: skip
-_NOT_FOR: dict[Verdict, set[str]] = {
-    Verdict.TIED: {"upper_limit_i_over_n_db"},
-    Verdict.NO_TIE: {"interference_dbfs", "i_over_n_db"},
-    Verdict.TOO_FEW: set(),
-}
-_NO_PERIOD = "period: the repetition period is not looked for in the audio."
 
 
 def schema(name: str) -> dict[str, Any]:
@@ -52,7 +38,7 @@ def measurement_document(session: SessionDocument, measurement: Measurement) -> 
 
     What cannot be had is None, and `warnings` says why.
     """
-    steps = [_step(session, one) for one in measurement.steps]
+    answers = measurement.answers
     return {
         "schema": MEASUREMENT,
         "session": session_facts(session),
@@ -63,13 +49,21 @@ def measurement_document(session: SessionDocument, measurement: Measurement) -> 
         },
         "polling": _polling(measurement.polling),
         "latency_ms": _latency(measurement.latency),
-        "whole": _reading(measurement.whole),
-        "steps": steps,
-        "changes": [],
-        "findings": [],
-        "period": None,
+        "whole": results.reading(measurement.whole),
+        "steps": [_step(session, one) for one in measurement.steps],
+        "changes": [results.change(one) for one in answers.changes],
+        "findings": [results.finding(one) for one in answers.findings],
+        "period": results.period(measurement.period),
         "trial": _trial(measurement.trial),
-        "warnings": _warnings(measurement),
+        "setups": [results.setup(one) for one in answers.setups],
+        "next_tests": [results.next_test(one) for one in answers.next_tests],
+        "comparisons": answers.comparisons,
+        "heard": results.heard(measurement.heard),
+        "portrait": results.portrait(measurement.portrait, curve=True),
+        "character_rate": results.character_rate(measurement.character),
+        "bits": results.bits(measurement.bits),
+        "on_air": results.on_air(measurement.on_air),
+        "warnings": json_warnings(measurement),
     }
 
 
@@ -121,7 +115,14 @@ def session_facts(session: SessionDocument) -> dict[str, Any]:
         "program": facts.program,
         "versions": dict(facts.versions),
         "host": facts.host,
+        "calibration": _plain(facts.calibration),
+        "place": _plain(facts.place),
     }
+
+
+def _plain(said: CalibrationPoint | Place | None) -> dict[str, Any] | None:
+    """What a station profile says, keys as there; what it does not say is left out."""
+    return None if said is None else {key: value for key, value in asdict(said).items() if value is not None}
 
 
 def _moment(session: SessionDocument, t_ns: int) -> dict[str, Any]:
@@ -185,7 +186,7 @@ def _polling(polling: PollingFacts) -> dict[str, Any]:
 
 
 def _latency(latency: Latency | None) -> dict[str, Any] | None:
-    seconds = _estimate(latency.seconds) if latency is not None else None
+    seconds = results.estimate(latency.seconds) if latency is not None else None
     if latency is None or seconds is None:
         return None
     modulo_s = latency.modulo_s
@@ -193,28 +194,7 @@ def _latency(latency: Latency | None) -> dict[str, Any] | None:
         **{key: 1000 * value for key, value in seconds.items()},
         "drift_ppm": number(latency.drift_ppm),
         "modulo_ms": None if modulo_s is None else 1000 * modulo_s,
-    }
-
-
-def _estimate(estimate: Estimate | None) -> dict[str, float] | None:
-    """A value with its interval; null unless all three are numbers."""
-    if estimate is None or not all(map(math.isfinite, (estimate.value, estimate.low, estimate.high))):
-        return None
-    return {"value": estimate.value, "low": estimate.low, "high": estimate.high}
-
-
-def _reading(reading: Reading) -> dict[str, Any]:
-    return {
-        "polls": reading.polls,
-        "seconds": reading.seconds,
-        "noise_dbfs": number(reading.noise_dbfs),
-        "interference_dbfs": number(reading.interference_dbfs),
-        "excess_db": _estimate(reading.excess_db),
-        "i_over_n_db": number(reading.i_over_n_db),
-        "verdict": str(reading.verdict),
-        "p_value": number(reading.p_value),
-        "upper_limit_i_over_n_db": number(reading.upper_limit_i_over_n_db),
-        "warnings": list(reading.warnings),
+        "locked": latency.locked,
     }
 
 
@@ -231,7 +211,7 @@ def _trial(trial: TrialReading | None) -> dict[str, Any] | None:
         "log10_e": number(trial.log10_e),
         "highest_log10_e": number(trial.highest_log10_e),
         "p_value": number(trial.p_value),
-        "difference_db": _estimate(trial.difference_db),
+        "difference_db": results.estimate(trial.difference_db),
         "latency_ms": None if trial.latency_s is None else 1000 * trial.latency_s,
         "warnings": list(trial.warnings),
     }
@@ -245,41 +225,13 @@ def _step(session: SessionDocument, one: StepReading) -> dict[str, Any]:
         "end_s": audio_s(session, step.end_ns),
         "setup": dict(step.setup),
         "changed": list(step.changed),
-        **_reading(one.reading),
+        **results.reading(one.reading),
+        "more_s": number(one.more_s),
+        "heard": results.heard(one.heard),
+        "character_rate": results.character_rate(one.character),
+        "portrait": results.portrait(one.portrait, curve=False),
+        "on_air": results.on_air(one.on_air),
     }
-
-
-def _warnings(measurement: Measurement) -> list[str]:
-    """Why values are missing or doubtful, each said once."""
-    said = list(measurement.warnings)
-    if measurement.latency is None and not any(text.startswith("latency_ms") for text in said):
-        said.append("latency_ms: no latency was found.")
-    if measurement.polling.interval_median_s is None:
-        said.append("polling.interval_s: it needs at least two polls.")
-    if measurement.polling.baud is None:
-        said.append("polling.baud: the character rate is not known, or was changed during the session.")
-    if not measurement.polling.framing:
-        said.append("polling.framing: the character framing is not known.")
-    readings = [("whole", measurement.whole)]
-    readings += [(f"steps[{one.step.index}]", one.reading) for one in measurement.steps]
-    for name, reading in readings:
-        explained = reading.verdict is Verdict.TOO_FEW and reading.warnings
-        texts = reading.warnings if explained else (*reading.warnings, *_missing(reading))
-        said += [f"{name}: {text}" for text in texts]
-    if measurement.trial is not None:
-        said += [f"trial: {text}" for text in measurement.trial.warnings]
-    return list(dict.fromkeys([*said, _NO_PERIOD]))
-
-
-def _missing(reading: Reading) -> list[str]:
-    """The values that a reading lacks, in words, unless its verdict itself explains them."""
-    lacking = [
-        name for name in _MAY_LACK if getattr(reading, name) is None and name not in _NOT_FOR[reading.verdict]
-    ]
-    if not lacking:
-        return []
-    why = "there is not enough data" if reading.verdict is Verdict.TOO_FEW else "it could not be told"
-    return [f"{', '.join(lacking)}: {why}."]
 
 
 def _finite(value: Any) -> Any:
