@@ -67,11 +67,12 @@ def round_of(
     i_over_n_db: float = 5.5,
     characters: bool = False,
     interval_s: float = 0.2,
+    unmarked: tuple[Swap, ...] = (),
 ) -> Told:
-    """Render a scripted round and measure its steps."""
+    """Render a scripted round and measure its steps; what is unmarked happens behind the operator's back."""
     made, seconds = script(seconds_each, *swaps)
     plan = replace(bench_plan("simulated"), interval_s=interval_s)
-    done = [Change(s.t_s + HANDS_ON_S / 2, s.factor, s.value) for s in made]
+    done = [Change(s.t_s + HANDS_ON_S / 2, s.factor, s.value) for s in (*made, *unmarked)]
     session = render_session_audio(
         seed, seconds, plan, done, rate_hz=RATE_HZ, path=path, i_over_n_db=i_over_n_db
     )
