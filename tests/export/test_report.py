@@ -159,7 +159,7 @@ def test_markup_in_a_note_stays_text(page):
 
 
 texts = st.text(max_size=60) | st.sampled_from(
-    [EVIL, "</style><script>alert(1)</script>", "{{ 7*7 }}", "']]>\"", "$x^2$ \\frac", "\x00\x1b]0;x\x07", "\u202e"]
+    [EVIL, "</style><script>alert(1)</script>", "{{ 7*7 }}", "']]>\"", "$x^2$ \\frac", "\x00\x1b]0;x\x07"]
 )
 
 

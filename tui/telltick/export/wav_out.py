@@ -21,6 +21,7 @@ from telltick.model.errors import BadInputError, CancelledError
 Progress = Callable[[float], bool]
 _FRAME = 2  # bytes
 _LARGEST = 0xFFFFFFFF
+LARGEST_RIFF = _LARGEST  # bytes that a RIFF header can count
 
 
 def write_wav(
@@ -73,7 +74,7 @@ def _head(samples: int, rate_hz: int, after: int) -> bytes:
     data = samples * _FRAME
     form = struct.pack("<4sIHHIIHH", b"fmt ", 16, 1, 1, rate_hz, rate_hz * _FRAME, _FRAME, 8 * _FRAME)
     size = 4 + len(form) + 8 + data + after
-    if size <= _LARGEST:
+    if size <= LARGEST_RIFF:
         return struct.pack("<4sI4s", b"RIFF", size, b"WAVE") + form + struct.pack("<4sI", b"data", data)
     ds64 = struct.pack("<4sIQQQI", b"ds64", 28, size + 36, data, samples, 0)
     riff = struct.pack("<4sI4s", b"RF64", _LARGEST, b"WAVE")
