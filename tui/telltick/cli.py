@@ -22,6 +22,7 @@ from telltick.options import build_parser
 
 if TYPE_CHECKING:
     from telltick.engine.feed import SessionFeed
+    from telltick.model.measurement import MeasuringOptions
     from telltick.model.plan import Settings
 
 
@@ -163,14 +164,18 @@ def _import(args: argparse.Namespace) -> int:
 
 
 def _measure(args: argparse.Namespace) -> int:
-    return _print_measurement(args.session, as_json=args.json)
+    from telltick.engine.measuring_options import measuring_options
+
+    return _print_measurement(args.session, as_json=args.json, options=measuring_options(args))
 
 
-def _print_measurement(folder: Path, *, as_json: bool) -> int:
+def _print_measurement(folder: Path, *, as_json: bool, options: MeasuringOptions | None = None) -> int:
     from telltick.engine.offline import measured_document
     from telltick.export.summary import summary_text
+    from telltick.progress import ProgressBar
 
-    document = measured_document(folder)
+    with ProgressBar("measuring") as progress:
+        document = measured_document(folder, progress, options)
     print(json.dumps(document, indent=2, allow_nan=False) if as_json else summary_text(document))
     return 0
 

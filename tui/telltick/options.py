@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 import math
+import sys
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from telltick import __version__
 from telltick.model.text import plain_text
@@ -15,6 +16,14 @@ EPILOG = "Exit codes: 0 done, 1 failed, 2 bad use or bad input. Cautions for the
 
 class OneLineParser(argparse.ArgumentParser):
     """Says what is wrong with a command in one line, as every other error is said."""
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Take a level below zero for a value, not for an option."""
+        words = list(sys.argv[1:] if args is None else args)
+        at = words.index("--calibrate") if "--calibrate" in words[:-1] else None
+        if at is not None:
+            words[at : at + 2] = [f"--calibrate={words[at + 1]}"]
+        return super().parse_known_args(words, namespace)
 
     def error(self, message: str) -> NoReturn:
         """Leave with exit code 2."""
@@ -110,6 +119,30 @@ def _measure(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb = verbs.add_parser("measure", help="measure a saved session")
     verb.add_argument("session", type=Path, metavar="SESSION")
     verb.add_argument("--json", action="store_true", help="print one JSON object, full precision")
+    measuring_arguments(verb)
+
+
+def measuring_arguments(verb: argparse.ArgumentParser) -> None:
+    """What a user may say of a session that it does not say itself."""
+    said = verb.add_argument_group("said over the session")
+    said.add_argument(
+        "--latency-ms", type=float, metavar="X", help="serial time to audio time; none is looked for then"
+    )
+    said.add_argument(
+        "--bound-db", type=float, default=1.0, metavar="X", help="up to this it is no change (default 1)"
+    )
+    said.add_argument(
+        "--calibrate",
+        metavar="LEVEL",
+        help="level at the antenna socket and its reading: -73dBm=-41.2dBFS or S9=-41.2dBFS; or the "
+        "receiver's noise figure, NF8dB, for a session with a dummy load",
+    )
+    said.add_argument(
+        "--environment",
+        choices=("city", "residential", "rural", "quiet rural", "galactic"),
+        help="kind of place, for the band noise to expect (ITU-R P.372)",
+    )
+    said.add_argument("--frequency", metavar="KHZ", help="what the receiver is tuned to (or 14.1MHz)")
 
 
 def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:

@@ -14,16 +14,19 @@ import numpy as np
 from telltick.engine.cell_store import CellStore
 from telltick.engine.gates import gate_near
 from telltick.engine.spans import Span
+from telltick.measure.bits import bits_heard
 from telltick.measure.characters import BurstSpectra, burst_length_s, burst_spectra, character_rate
 from telltick.measure.loudness import heard_level
 from telltick.measure.portrait import portrait
-from telltick.model.characteristics import CharacterRate, Heard, Portrait
+from telltick.model.characteristics import BitsHeard, CharacterRate, Heard, Portrait
+from telltick.model.framing import Framing
 from telltick.model.readings import Latency, Reading, Verdict
 from telltick.model.traffic import Gate
 from telltick.store.session import SessionReader
 
 LISTEN_S = 10.0
 POLLS = 75
+BITS_POLLS = 30
 SHORTEST_S, LONGEST_S = 10.0, 60.0
 
 
@@ -36,12 +39,16 @@ class CloseLook:
         portrait: mean response around its polls.
         spectra: of its bursts and the quiet beside them.
         character: the character rate that they speak of.
+        part: the stretch that portrait and spectra are of; None where only the ear was asked.
+        latency: in use there.
     """
 
     heard: Heard | None = None
     portrait: Portrait | None = None
     spectra: BurstSpectra | None = None
     character: CharacterRate | None = None
+    part: Span | None = None
+    latency: Latency | None = None
 
 
 class CloseLooker:
@@ -74,7 +81,26 @@ class CloseLooker:
             self._portrait(run, middle, gate, latency),
             spectra,
             character_rate(spectra) if spectra is not None else None,
+            middle,
+            latency,
         )
+
+    def bits(self, look: CloseLook, baud: int | None, framing: str) -> BitsHeard | None:
+        """Whether the bits themselves are heard where a look was taken; None where bytes or baud are unknown.
+
+        Other texts are tried for every poll, which takes long: so only the middle of the look is asked.
+        """
+        if look.part is None or look.latency is None or not baud:
+            return None
+        part = look.part.middle(look.part.seconds * BITS_POLLS / POLLS)
+        gate = _heard_gate(gate_near(self._reader, part.start_s, part.end_s), look.latency)
+        if not any(gate.data):
+            return None
+        first, end = int(part.start_s * self._rate_hz), int(part.end_s * self._rate_hz)
+        samples = self._reader.audio.read(first, end - first)
+        shape = Framing.parse(framing) if framing else None
+        shift_hz = look.character.shift_hz if look.character is not None else 0.0
+        return bits_heard(samples, first, self._rate_hz, gate, baud=baud, framing=shape, shift_hz=shift_hz)
 
     def _listen(self, part: Span, latency: Latency | None) -> Heard | None:
         gate = _heard_gate(gate_near(self._reader, part.start_s, part.end_s), latency)

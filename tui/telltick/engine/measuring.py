@@ -3,58 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any
+from dataclasses import replace
 
+from telltick.engine.antenna_levels import AntennaLevels
 from telltick.engine.cell_store import CellStore
-from telltick.engine.close_looks import CloseLook, CloseLooker, longest_part
+from telltick.engine.close_looks import CloseLook, CloseLooker
 from telltick.engine.gates import gate_near
 from telltick.engine.gathering import Gathered, Gathering, Progress
+from telltick.engine.remarks import session_warnings, standing_baud
+from telltick.engine.rhythm import find_rhythm
+from telltick.engine.step_results import StepResult, StepResults, clearest, read_all
 from telltick.engine.trial import TrialFollower
 from telltick.measure.answers import answers_of
 from telltick.measure.banded import SpectrumSums
 from telltick.measure.outlook import more_seconds
-from telltick.measure.reading import polling_facts, take_reading
+from telltick.measure.reading import polling_facts
 from telltick.measure.rows import PollRows
 from telltick.measure.verdict import trial_between, verdict_with_trial
+from telltick.model.characteristics import BitsHeard, Period
 from telltick.model.errors import CancelledError
 from telltick.model.marks import Step
 from telltick.model.measurement import Measurement, MeasuringOptions, StepReading
-from telltick.model.readings import Latency, Reading, Spectrum, TrialReading, Verdict
+from telltick.model.on_air import OnAir
+from telltick.model.readings import PollingFacts, Reading, Spectrum, TrialReading
 from telltick.store.session import SessionReader
 
-TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
-
-
 GATHERING = 0.9  # share of the work that is reading the audio
-GROWN = 1.25  # a step that goes on is looked at closely again when it has grown by a quarter
-
-
-@dataclass
-class _StepResult:
-    """What was found of a step, and what that rests on.
-
-    Attributes:
-        rests_on: tells whether anything is new.
-        rows: its rows.
-        reading: of those rows.
-        look: a close look at its middle.
-        looked_s: how long the step was then.
-        looked_tied: it was tied to polling then.
-    """
-
-    rests_on: tuple[object, ...]
-    rows: PollRows | None
-    reading: Reading
-    look: CloseLook = field(default_factory=CloseLook)
-    looked_s: float = 0.0
-    looked_tied: bool = False
-
-    def needs_a_look(self, seconds: float, *, is_over: bool) -> bool:
-        """Whether the look it has is out of date."""
-        if (self.reading.verdict is Verdict.TIED) != self.looked_tied or not self.looked_s:
-            return True
-        return seconds != self.looked_s if is_over else seconds > GROWN * self.looked_s
 
 
 class SessionMeasurer:
@@ -72,8 +46,10 @@ class SessionMeasurer:
         cells = CellStore(reader)
         self._gathering = Gathering(reader, cells, self._options.latency_s)
         self._looker = CloseLooker(reader, cells)
+        self._results = StepResults(self._looker)
         self._trial = TrialFollower(reader)
-        self._results: dict[int, _StepResult] = {}
+        self._bits: tuple[CloseLook | None, BitsHeard | None] = (None, None)
+        self._period: tuple[float, Period | None] = (0.0, None)  # samples listened to, what was found
 
     def measure(self, progress: Progress = lambda _: True) -> Measurement:
         """Measure everything up to the newest audio that the reader knows.
@@ -86,99 +62,84 @@ class SessionMeasurer:
         """
         gathered = self._gathering.gather(lambda share: progress(GATHERING * share))
         trial = self._trial.read(self._reader.audio.samples)
-        results: list[_StepResult] = []
-        for index in range(len(gathered.steps)):
-            results.append(self._result(gathered, index))
-            if not progress(GATHERING + (1 - GATHERING) * index / len(gathered.steps)):
-                raise CancelledError("measuring was given up")
-        steps = tuple(
-            self._step_reading(step, result, trial)
-            for step, result in zip(gathered.steps, results, strict=True)
+        results = self._step_results(gathered, progress)
+        steps = _step_readings(gathered.steps, results, trial)
+        polling = self._polling(gathered.steps)
+        latency = gathered.best_latency
+        rows = self.step_rows()
+        whole = verdict_with_trial(read_all(rows, latency), trial)
+        levels = AntennaLevels(
+            self._reader.facts, self._options, gathered.steps, [step.reading for step in steps]
         )
-        rows = [result.rows for result in results]
-        best, look = gathered.best_latency, _clearest_look(results)
-        facts = self._reader.facts
-        seconds = self._reader.audio.samples / facts.rate_hz
-        gate = gate_near(self._reader, 0.0, seconds) if self._reader.anchors else self._reader.gate()
-        baud = standing_baud(gathered.steps, facts.poll.get("baud"))
+        steps = tuple(replace(step, on_air=levels.of(step.step.setup, step.reading)) for step in steps)
+        best = clearest(results)
+        look = CloseLook() if best is None else results[best].look
         return Measurement(
-            polling=polling_facts(gate, seconds, baud, str(facts.poll.get("framing", ""))),
-            latency=best,
-            whole=verdict_with_trial(_read([part for part in rows if part is not None], best), trial),
+            polling=polling,
+            latency=latency,
+            whole=whole,
             steps=steps,
             spectrum=_spectrum([tally.sums() for tally in gathered.tallies]),
-            warnings=tuple(session_warnings(self._reader, best, gate.polls)),
+            warnings=(
+                *session_warnings(self._reader, latency, polling.polls),
+                *levels.remarks(gathered.steps),
+            ),
             trial=trial,
             portrait=look.portrait,
             heard=look.heard,
             character=look.character,
-            answers=answers_of(steps, rows, best, trial=trial, bound_db=self._options.bound_db),
+            bits=None if best is None else self._bits_of(gathered, best, look),
+            period=self._rhythm(gathered) if not polling.polls else None,
+            on_air=_common_level(levels, steps, whole),
+            answers=answers_of(steps, rows, latency, trial=trial, bound_db=self._options.bound_db),
         )
 
     def step_rows(self) -> list[PollRows | None]:
         """Rows of each step, as the last `measure` took them."""
-        return [self._results[index].rows for index in sorted(self._results)]
+        return self._results.rows()
 
-    def _result(self, gathered: Gathered, index: int) -> _StepResult:
-        """What was found of a step, worked out anew only where something is new."""
-        tally, latency, span = gathered.tallies[index], gathered.latency_of(index), gathered.spans[index]
-        rests_on = (id(tally), tally.end_s, tally.polls, latency is None, latency and latency.score)
-        known = self._results.get(index)
-        if known is None or known.rests_on != rests_on:
-            rows = tally.rows()
-            reading = _read([] if rows is None else [rows], latency)
-            same = known is not None and known.rests_on[0] == rests_on[0]
-            known = (
-                replace(known, rests_on=rests_on, rows=rows, reading=reading)
-                if known and same
-                else (_StepResult(rests_on, rows, reading))
-            )
-            self._results[index] = known
-        if known.needs_a_look(span.seconds, is_over=gathered.is_over(index)):
-            known.look = self._look(gathered, index, known.reading)
-            known.looked_s, known.looked_tied = span.seconds, known.reading.verdict is Verdict.TIED
-        return known
+    def _step_results(self, gathered: Gathered, progress: Progress) -> list[StepResult]:
+        self._results.keep(len(gathered.steps))
+        results = []
+        for index in range(len(gathered.steps)):
+            results.append(self._results.of(gathered, index))
+            if not progress(GATHERING + (1 - GATHERING) * index / len(gathered.steps)):
+                raise CancelledError("measuring was given up")
+        return results
 
-    def _look(self, gathered: Gathered, index: int, reading: Reading) -> CloseLook:
-        span = gathered.spans[index]
-        run = longest_part(span, gathered.runs)
-        if run is None:
-            return CloseLook()
-        return self._looker.look(run, span, gathered.latencies[gathered.runs.index(run)], reading)
+    def _polling(self, steps: Sequence[Step]) -> PollingFacts:
+        reader, facts = self._reader, self._reader.facts
+        seconds = reader.audio.samples / facts.rate_hz
+        gate = gate_near(reader, 0.0, seconds) if reader.anchors else reader.gate()
+        baud = standing_baud(steps, facts.poll.get("baud"))
+        return polling_facts(gate, seconds, baud, str(facts.poll.get("framing", "")))
 
-    def _step_reading(self, step: Step, result: _StepResult, trial: TrialReading | None) -> StepReading:
+    def _bits_of(self, gathered: Gathered, index: int, look: CloseLook) -> BitsHeard | None:
+        """Whether the bits are heard in a step, asked once for each look at it."""
+        if self._bits[0] is not look:
+            baud = standing_baud([gathered.steps[index]], self._reader.facts.poll.get("baud"))
+            framing = str(self._reader.facts.poll.get("framing", ""))
+            self._bits = (look, self._looker.bits(look, baud, framing))
+        return self._bits[1]
+
+    def _rhythm(self, gathered: Gathered) -> Period | None:
+        """The rhythm in the audio alone, looked for anew when there is more audio."""
+        if self._period[0] != gathered.until_s:
+            self._period = (gathered.until_s, find_rhythm(self._reader, gathered.runs))
+        return self._period[1]
+
+
+def _step_readings(
+    steps: Sequence[Step], results: Sequence[StepResult], trial: TrialReading | None
+) -> tuple[StepReading, ...]:
+    """What is told of each step, the coin trial heard."""
+    told = []
+    for step, result in zip(steps, results, strict=True):
         in_step = trial_between(trial, step.start_ns, step.end_ns)
         reading = verdict_with_trial(result.reading, in_step)
-        look = result.look
-        return StepReading(
-            step,
-            reading,
-            heard=look.heard,
-            character=look.character,
-            portrait=look.portrait,
-            more_s=more_seconds(reading),
-        )
-
-
-def _clearest_look(results: Sequence[_StepResult]) -> CloseLook:
-    """For the whole, the look at the step in which the interference stands out most.
-
-    A mean over setups in which it is loud, weak and gone would be the portrait of none.
-    """
-    tied = [one for one in results if one.reading.verdict is Verdict.TIED]
-    best = max(tied or results, key=lambda one: _strength(one.reading), default=None)
-    return CloseLook() if best is None else best.look
-
-
-def _strength(reading: Reading) -> float:
-    """How surely the interference stands out: lower end of the excess, a long stretch before a short one."""
-    return -1.0 if reading.excess_db is None else reading.excess_db.low
-
-
-def _read(parts: Sequence[PollRows], latency: Latency | None) -> Reading:
-    """Reading of all rows together."""
-    rows = PollRows.join(parts) if parts else None
-    return TOO_SHORT if rows is None or not len(rows.poll) else take_reading(rows, latency=latency)
+        look, more_s = result.look, more_seconds(reading)
+        told.append(StepReading(step, reading, look.heard, look.character, look.portrait, more_s))
+    return tuple(told)
 
 
 def _spectrum(parts: Sequence[SpectrumSums | None]) -> Spectrum | None:
@@ -190,32 +151,7 @@ def _spectrum(parts: Sequence[SpectrumSums | None]) -> Spectrum | None:
     return None if total is None else total.spectrum()
 
 
-def standing_baud(steps: Sequence[Step], planned: Any) -> int | None:
-    """The character rate, when it was the same throughout."""
-    values = {step.setup["baud"] for step in steps if "baud" in step.setup}
-    if not values:
-        return int(planned) if planned else None
-    one = values.pop()
-    return int(one) if not values and one.isdigit() else None
-
-
-def session_warnings(reader: SessionReader, latency: Latency | None, polls: int) -> list[str]:
-    """What is missing in a session as a whole, one sentence each."""
-    said = []
-    if not reader.audio.samples:
-        said.append("The session holds no audio.")
-    if not polls:
-        said.append("No serial traffic falls into the audio: interference cannot be told from noise.")
-    elif latency is None:
-        said.append("latency_ms: no latency stands out; nothing in the audio follows the bytes.")
-    elif latency.modulo_s is not None:
-        said.append(
-            f"latency_ms: known only modulo the poll period of {1000 * latency.modulo_s:.1f} ms: "
-            "the polls are too regular for so weak a tie."
-        )
-    if reader.ending is None:
-        said.append("The session has no ending: it is still being recorded, or its recorder was killed.")
-    if reader.gaps:
-        count = len(reader.gaps)
-        said.append(f"Audio is missing in {count} place{'s' if count > 1 else ''}.")
-    return said
+def _common_level(levels: AntennaLevels, steps: Sequence[StepReading], whole: Reading) -> OnAir | None:
+    """Levels of the whole, where those of all steps are of one frequency."""
+    heard_hz = {None if step.on_air is None else step.on_air.frequency_hz for step in steps}
+    return levels.of(steps[0].step.setup, whole) if len(heard_hz) == 1 and None not in heard_hz else None

@@ -1,0 +1,41 @@
+"""What is missing or doubtful in a session as a whole, one sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from telltick.model.marks import Step
+from telltick.model.readings import Latency
+from telltick.store.session import SessionReader
+
+
+def session_warnings(reader: SessionReader, latency: Latency | None, polls: int) -> list[str]:
+    """Why values of the whole session are missing or doubtful."""
+    said = []
+    if not reader.audio.samples:
+        said.append("The session holds no audio.")
+    if not polls:
+        said.append("No serial traffic falls into the audio: interference cannot be told from noise.")
+    elif latency is None:
+        said.append("latency_ms: no latency stands out; nothing in the audio follows the bytes.")
+    elif latency.modulo_s is not None:
+        said.append(
+            f"latency_ms: known only modulo the poll period of {1000 * latency.modulo_s:.1f} ms: "
+            "the polls are too regular for so weak a tie."
+        )
+    if reader.ending is None:
+        said.append("The session has no ending: it is still being recorded, or its recorder was killed.")
+    if reader.gaps:
+        count = len(reader.gaps)
+        said.append(f"Audio is missing in {count} place{'s' if count > 1 else ''}.")
+    return said
+
+
+def standing_baud(steps: Sequence[Step], planned: Any) -> int | None:
+    """The character rate, when it was the same throughout."""
+    values = {step.setup["baud"] for step in steps if "baud" in step.setup}
+    if not values:
+        return int(planned) if planned else None
+    one = values.pop()
+    return int(one) if not values and one.isdigit() else None

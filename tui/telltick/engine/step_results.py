@@ -1,0 +1,108 @@
+"""What was found of each step, worked out anew only where something is new."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from telltick.engine.close_looks import CloseLook, CloseLooker, longest_part
+from telltick.engine.gathering import Gathered
+from telltick.measure.reading import take_reading
+from telltick.measure.rows import PollRows
+from telltick.model.readings import Latency, Reading, Verdict
+
+TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
+GROWN = 1.25  # a step that goes on is looked at closely again when it has grown by a quarter
+
+
+@dataclass
+class StepResult:
+    """What was found of a step, and what that rests on.
+
+    Attributes:
+        rests_on: tells whether anything is new.
+        rows: its rows.
+        reading: of those rows.
+        look: a close look at its middle.
+        looked_s: how long the step was then.
+        looked_tied: it was tied to polling then.
+    """
+
+    rests_on: tuple[object, ...]
+    rows: PollRows | None
+    reading: Reading
+    look: CloseLook = field(default_factory=CloseLook)
+    looked_s: float = 0.0
+    looked_tied: bool = False
+
+    @property
+    def is_tied(self) -> bool:
+        """Whether its noise is tied to polling, by its own evidence."""
+        return self.reading.verdict is Verdict.TIED
+
+    def needs_a_look(self, seconds: float, *, is_over: bool) -> bool:
+        """Whether the look it has is out of date."""
+        if self.is_tied != self.looked_tied or not self.looked_s:
+            return True
+        return seconds != self.looked_s if is_over else seconds > GROWN * self.looked_s
+
+
+class StepResults:
+    """The results of a session's steps."""
+
+    def __init__(self, looker: CloseLooker) -> None:
+        self._looker = looker
+        self._known: dict[int, StepResult] = {}
+
+    def of(self, gathered: Gathered, index: int) -> StepResult:
+        """The result of a step."""
+        tally, latency, span = gathered.tallies[index], gathered.latency_of(index), gathered.spans[index]
+        score = None if latency is None else latency.score
+        rests_on = (id(tally), tally.end_s, tally.polls, score)
+        known = self._known.get(index)
+        if known is None or known.rests_on[0] != rests_on[0]:
+            known = self._known[index] = StepResult((), None, TOO_SHORT)
+        if known.rests_on != rests_on:
+            known.rests_on, known.rows = rests_on, tally.rows()
+            known.reading = read_all([known.rows], latency)
+        if known.needs_a_look(span.seconds, is_over=gathered.is_over(index)):
+            known.look = self._look(gathered, index, known.reading)
+            known.looked_s, known.looked_tied = span.seconds, known.is_tied
+        return known
+
+    def rows(self) -> list[PollRows | None]:
+        """Rows of each step, as they were last asked for."""
+        return [self._known[index].rows for index in sorted(self._known)]
+
+    def keep(self, count: int) -> None:
+        """Forget steps that are no longer there."""
+        for index in [index for index in self._known if index >= count]:
+            del self._known[index]
+
+    def _look(self, gathered: Gathered, index: int, reading: Reading) -> CloseLook:
+        span = gathered.spans[index]
+        run = longest_part(span, gathered.runs)
+        if run is None:
+            return CloseLook()
+        latency = gathered.latencies[gathered.runs.index(run)]
+        return self._looker.look(run, span, latency, reading)
+
+
+def read_all(parts: Sequence[PollRows | None], latency: Latency | None) -> Reading:
+    """Reading of all rows together."""
+    some = [part for part in parts if part is not None and len(part.poll)]
+    return take_reading(PollRows.join(some), latency=latency) if some else TOO_SHORT
+
+
+def clearest(results: Sequence[StepResult]) -> int | None:
+    """The step in which the interference stands out most: it stands for the whole where a mean says nothing.
+
+    A mean over setups in which it is loud, weak and gone would be the portrait of none.
+    """
+    tied = [index for index, one in enumerate(results) if one.is_tied]
+    return max(tied or range(len(results)), key=lambda index: _strength(results[index].reading), default=None)
+
+
+def _strength(reading: Reading) -> float:
+    """How surely the interference stands out: the lower end of the excess."""
+    return -1.0 if reading.excess_db is None else reading.excess_db.low
