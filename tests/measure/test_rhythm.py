@@ -59,8 +59,8 @@ def test_the_loud_part_is_told_to_a_few_milliseconds():
 
 
 def test_folding_gives_the_epoch_folding_statistic_of_leahy_1983():
-    # Profile and statistic: stingray's ef_profile_stat, equal to Leahy et al. 1983, ApJ 266, 160, equation 2; its
-    # chance by chi squared with one degree of freedom less than the profile has parts.
+    # Profile and statistic: stingray's ef_profile_stat, after Leahy et al. 1983, ApJ 266, 160; its chance by
+    # chi squared with one degree of freedom less than the profile has parts.
     mean, count = folded(np.tile([10.0, 12, 20, 30, 20, 12, 10, 6], 5), 1.0, 8.0)
     statistic = np.sum((mean - mean.mean()) ** 2 / mean.mean())
     assert list(count) == [5] * 8
