@@ -117,6 +117,15 @@ class Desk:
         self._feed.leave_plain(question.mark)
         return f"{question.title} not changed; a plain mark stays where you began"
 
+    @property
+    def folder(self) -> str:
+        """The session's folder."""
+        return self._feed.folder
+
+    def begin_round(self, title: str) -> None:
+        """Say in the journal that a guided round begins."""
+        self._feed.add_note(f"guided round: {title}")
+
     def mark(self) -> str:
         """Mark this moment."""
         self._feed.plain_mark()

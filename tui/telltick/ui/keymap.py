@@ -17,8 +17,10 @@ class Group(StrEnum):
     CHANGES = "Something changes"
     WORDS = "Marks and words"
     RESULTS = "Results"
+    WALKING = "Guided round"
     POLLING = "Polling"
     PLAYING = "Replay"
+    PICTURES = "Pictures"
     SCREEN = "Screen"
 
 
@@ -70,6 +72,10 @@ ACTIONS: tuple[Action, ...] = (
     Action("results", "s", "so far", "steps, changes, findings so far", "results", Group.RESULTS, 1),
     Action("portrait", "m", "mean", "the mean poll: what carries it", "portrait", Group.RESULTS, 3),
     Action("trial", "d", "draw lots", "coin trial: start it, watch it", "trial", Group.RESULTS, 2),
+    Action("walk", "w", "walk", "guided round: begin, do its task", "walk", Group.WALKING, 2, replay=False),
+    Action("walk_skip", ">", "skip", "leave the task out", "walk_skip", Group.WALKING, 9, replay=False),
+    Action("walk_back", "<", "back", "back to the task before", "walk_back", Group.WALKING, 9, replay=False),
+    Action("walk_end", "W", "end", "leave the round", "walk_end", Group.WALKING, 9, replay=False),
     Action("polling", "p", "poll", "start or stop polling", "polling", Group.POLLING, 1, replay=False),
     Action("resume", "y", "go on", "go on after a full disk", "resume", Group.POLLING, 9, replay=False),
     Action("play", "space", "play", "play or pause", "play", Group.PLAYING, 0, live=False),
@@ -81,6 +87,16 @@ ACTIONS: tuple[Action, ...] = (
     Action("mark_after", ".", "mark+", "to the next mark", "seek_mark(1)", Group.PLAYING, 2, live=False),
     Action("beginning", "home", "start", "to the beginning", "seek_part(0)", Group.PLAYING, 5, live=False),
     Action("end", "end", "end", "to the end", "seek_part(10)", Group.PLAYING, 5, live=False),
+    Action("hear", "e", "hear", "hear it: whole, in turns, alone", "hear", Group.PLAYING, 3, live=False),
+    Action("quieter", "-", "quieter", "quieter", "volume(-1)", Group.PLAYING, 9, live=False),
+    Action("louder", "+", "louder", "louder", "volume(1)", Group.PLAYING, 9, live=False),
+    Action("cursor_down", "(", "down", "spectrum's cursor down", "cursor(-1)", Group.PICTURES, 9),
+    Action("cursor_up", ")", "up", "spectrum's cursor up", "cursor(1)", Group.PICTURES, 9),
+    Action("cursor", "C", "cursor", "spectrum's cursor on, off", "cursor_off", Group.PICTURES, 9),
+    Action("span", "z", "zoom", "spectrum: all, band, close", "span", Group.PICTURES, 6),
+    Action("hold", "F", "freeze", "spectrum: freeze, go on", "hold", Group.PICTURES, 9),
+    Action("strip_less", "{", "less", "strip: less time", "strip_scale(-1)", Group.PICTURES, 9),
+    Action("strip_more", "}", "more", "strip: more time", "strip_scale(1)", Group.PICTURES, 9),
     Action("older", "pageup", "older", "older journal entries", "journal(1)", Group.SCREEN, 9),
     Action("newer", "pagedown", "newer", "newer journal entries", "journal(-1)", Group.SCREEN, 9),
     Action("theme", "t", "theme", "next palette", "theme", Group.SCREEN, 5),

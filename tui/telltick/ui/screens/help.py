@@ -27,6 +27,8 @@ PAIRS = {
     "mark_before": ("mark_after", "to the mark before, after"),
     "beginning": ("end", "to the beginning, the end"),
     "older": ("newer", "journal: older, newer"),
+    "quieter": ("louder", "quieter, louder"),
+    "walk_skip": ("walk_back", "skip a task, back to one"),
 }
 
 
@@ -126,7 +128,7 @@ def draw_help(keymap: Keymap, room: Room, *, replay: bool, legends: tuple[Row, .
     left_width = inner // 2
     left = _group(Group.CHANGES, keymap, glyphs) + _group(Group.WORDS, keymap, glyphs)
     right = _group(Group.RESULTS, keymap, glyphs)
-    right += [] if replay else _group(Group.POLLING, keymap, glyphs)
+    right += [] if replay else _group(Group.WALKING, keymap, glyphs) + _group(Group.POLLING, keymap, glyphs)
     right += _group(Group.PLAYING, keymap, glyphs) if replay else []
     right += _group(Group.SCREEN, keymap, glyphs)
     if replay:

@@ -19,8 +19,9 @@ from telltick.model.snapshot import Snapshot, View
 from telltick.model.trial import FACTOR as TRIAL
 from telltick.ui.desk import Desk, Question
 from telltick.ui.glyphs import Glyphs
+from telltick.ui.guide import Guide
 from telltick.ui.keymap import ACTIONS, JUMP_KEYS, Action, Keymap, toolkit_key
-from telltick.ui.layout import arrange
+from telltick.ui.layout import Box, arrange
 from telltick.ui.lookout import Lookout
 from telltick.ui.measuring import Measuring
 from telltick.ui.rows import Role
@@ -29,9 +30,12 @@ from telltick.ui.screens.help import HelpScreen
 from telltick.ui.screens.leave import LeaveScreen
 from telltick.ui.screens.measured import MeasuredPage
 from telltick.ui.screens.page import PageScreen
+from telltick.ui.screens.picturing import PictureKeys
 from telltick.ui.screens.portrait import PortraitScreen
+from telltick.ui.screens.replaying import ReplayKeys
 from telltick.ui.screens.results import ResultsScreen
 from telltick.ui.screens.trial import TrialScreen
+from telltick.ui.screens.walking import WalkKeys
 from telltick.ui.widgets.footer import KeyLine
 from telltick.ui.widgets.header import Header, RecentAnswers
 from telltick.ui.widgets.health import HealthPanel
@@ -42,8 +46,8 @@ from telltick.ui.widgets.panel import Panel
 from telltick.ui.widgets.prompt import Prompt
 from telltick.ui.widgets.setup import SetupPanel
 from telltick.ui.widgets.spectrum import SpectrumPlot
-from telltick.ui.widgets.strip import ActivityStrip, cell_ns_for
-from telltick.ui.wire import WiredScreen
+from telltick.ui.widgets.strip import ActivityStrip
+from telltick.ui.widgets.walk import WalkPanel
 
 if TYPE_CHECKING:
     from telltick.ui.app import ScreenExit, TelltickApp
@@ -85,7 +89,7 @@ class MeasuringMoved(Message):
         return isinstance(message, MeasuringMoved)
 
 
-class SessionScreen(WiredScreen[None]):
+class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
     """Shows snapshots and hands keys to the desk."""
 
     DEFAULT_CSS = """
@@ -118,6 +122,8 @@ class SessionScreen(WiredScreen[None]):
         self._waiting: Snapshot | None = None  # the newest picture, while the terminal is still drawing
         self._hurried = AFTER_KEY
         self._figures_s = 0.0
+        self.guide = Guide(feed.ask)
+        self.walk_panel = WalkPanel(keymap, glyphs)
         self._showing = self._make_panels()
         self.lookout = Lookout(
             feed.look,
@@ -142,6 +148,7 @@ class SessionScreen(WiredScreen[None]):
     def compose(self) -> ComposeResult:
         """Every panel; `arrange` says which are shown and where."""
         yield from self._showing
+        yield self.walk_panel
         yield NoticeLine(self.glyphs)
         yield KeyLine(self.keymap, self.glyphs, replay=self._feed.is_replay)
 
@@ -181,10 +188,11 @@ class SessionScreen(WiredScreen[None]):
         if self._failing:
             self._failing = False
             self.say("pictures come again", Role.GOOD)
-        self.try_(self._end_trial_at_goal, "the coin trial was not ended")
+        self._guarded(self._end_trial_at_goal, "the coin trial was not ended")
+        self._guarded(self.look_at_round, "the round was not followed")
         self._view = View(
             strip_cells=self.query_one(ActivityStrip).cells,
-            strip_cell_ns=cell_ns_for(snapshot.polling.interval_s),
+            strip_cell_ns=self.query_one(ActivityStrip).cell_ns(snapshot.polling.interval_s),
             window_s=self._view.window_s,
         )
         self._waiting = snapshot
@@ -239,7 +247,14 @@ class SessionScreen(WiredScreen[None]):
 
     def on_resize(self, event: events.Resize) -> None:
         """Give every panel its place."""
-        boxes = arrange(event.size.width, event.size.height)
+        self.place_panels(event.size.width, event.size.height)
+
+    def place_panels(self, width: int = 0, height: int = 0) -> None:
+        """Give every panel its place; a round stands where the journal was."""
+        width, height = width or self.size.width, height or self.size.height
+        boxes = arrange(width, height)
+        if self.guide.walk is not None:
+            boxes["walk"] = boxes.pop("journal", boxes.get("strip", Box(0, 0, 0, 0)))
         for panel in self.query(Panel):
             if panel.raised or panel.id is None:
                 continue
@@ -247,7 +262,7 @@ class SessionScreen(WiredScreen[None]):
             panel.display = box is not None
             if box is not None:
                 panel.place(box)
-        self._place_prompt(event.size.height)
+        self._place_prompt(height)
 
     def _place_prompt(self, height: int | None = None) -> None:
         prompt = self.query_one(Prompt)
@@ -257,7 +272,9 @@ class SessionScreen(WiredScreen[None]):
 
     def action_change(self, factor: str) -> None:
         """Begin a change of a factor: the moment counts, so the mark comes before the question."""
-        self.try_(lambda: self._ask(self.desk.begin_change(factor)), f"{factor} was not marked")
+        self.try_(
+            lambda: self._ask(self.offering(self.desk.begin_change(factor))), f"{factor} was not marked"
+        )
 
     def action_note(self) -> None:
         """Ask for a note."""
@@ -308,13 +325,17 @@ class SessionScreen(WiredScreen[None]):
 
     def try_(self, do: Callable[[], None], otherwise: str) -> None:
         """Do something with the session; a failure is said and never ends the screen."""
+        self._guarded(do, otherwise)
+        self._ask_for_picture()
+
+    def _guarded(self, do: Callable[[], None], otherwise: str) -> None:
+        """The same without a picture right after it."""
         try:
             do()
         except BadInputError as why:
             self._complain(str(why))
         except Exception as why:
             self._complain(f"{otherwise}: {why}")
-        self._ask_for_picture()
 
     def _complain(self, sentence: str) -> None:
         self.say(sentence, Role.BAD)
@@ -364,32 +385,6 @@ class SessionScreen(WiredScreen[None]):
         self._hurried = AFTER_KEY
         self._waiting = self.desk.snapshot
         self.call_after_refresh(self.show_waiting)
-
-    # ---- keys: replay
-
-    def action_play(self) -> None:
-        """Play or pause."""
-        self._in_replay(self.desk.play)
-
-    def action_speed(self, direction: int) -> None:
-        """Faster or slower."""
-        self._in_replay(lambda: self.desk.change_speed(direction))
-
-    def action_seek(self, seconds: int) -> None:
-        """Move the playhead by seconds."""
-        self._in_replay(lambda: self.desk.seek_by(seconds))
-
-    def action_seek_part(self, tenths: int) -> None:
-        """Move the playhead to a tenth of the session."""
-        self._in_replay(lambda: self.desk.seek_to(self.desk.snapshot.duration_ns * tenths // 10))
-
-    def action_seek_mark(self, direction: int) -> None:
-        """Move the playhead from mark to mark."""
-        self._in_replay(lambda: self.desk.seek_mark(direction))
-
-    def _in_replay(self, do: Callable[[], None]) -> None:
-        if self._feed.is_replay:
-            self.try_(do, "the playhead did not move")
 
     # ---- keys: the screen
 
@@ -447,6 +442,7 @@ class SessionScreen(WiredScreen[None]):
 
     def stop(self, timeout_s: float) -> bool:
         """Look and measure no more; returns False when that is still under way after `timeout_s`."""
+        self.be_silent()
         self.measuring.cancel()
         looked = self.lookout.stop(timeout_s)
         return self.measuring.stop(timeout_s) and looked

@@ -1,0 +1,118 @@
+"""A guided round on screen: chosen, walked by keys, its panel in every size, ended with the findings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from telltick.model.marks import MarkKind
+from telltick.model.rounds import Round, Task, TaskResult, Walk, WalkPhase
+from telltick.ui.glyphs import ASCII, UNICODE
+from telltick.ui.keymap import Keymap
+from telltick.ui.rows import Room, text_of, width_of
+from telltick.ui.screens.results import ResultsScreen
+from telltick.ui.widgets.walk import draw_walk
+from tests.ui.fake_feed import FakeFeed, FakeReplay
+from tests.ui.on_screen import text_of_screen, until
+from tests.ui.test_session_screen import app_for, ready
+
+SWAP = Task(
+    do="change", say="Take the antenna off and connect the dummy load.", factor="antenna", value="dummy load"
+)
+ROUND = Round(title="Proof", about="Short.", minutes=2, tasks=(SWAP,))
+WALK = Walk(
+    title="Five-minute proof", number=5, count=6, phase=WalkPhase.YOURS, task=SWAP, value="dummy load",
+    progress=SWAP.say, caution="Never transmit into a small dummy load: it burns.",
+    results=(TaskResult(Task(do="measure", say=""), False, "excess +6.2 +-0.3 dB after 12 s"),),
+)  # fmt: skip
+
+
+async def begin(pilot, feed) -> None:
+    await ready(pilot, feed)
+    await pilot.press("w")
+    await until(pilot, lambda: "Five-minute proof" in text_of_screen(pilot.app))
+    await pilot.press("enter")
+    await until(pilot, lambda: " of 6, " in text_of_screen(pilot.app))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40), (200, 60)])
+async def test_a_round_is_chosen_and_stands_where_the_journal_was(size):
+    feed = FakeFeed()
+    app = app_for(feed)
+    async with app.run_test(size=size) as pilot:
+        await begin(pilot, feed)
+        assert feed.marks[-1].note == "guided round: Five-minute proof"
+        await pilot.press("W")
+        await until(pilot, lambda: " of 6, " not in text_of_screen(app))
+        assert "journal" in text_of_screen(app)
+
+
+async def test_the_rounds_own_proposal_is_the_first_value_offered():
+    feed = FakeFeed()
+    app = app_for(feed)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(pilot, feed)
+        app.session._begin_round(ROUND)
+        await until(pilot, lambda: "your turn" in text_of_screen(app))
+        await pilot.press("w")
+        assert feed.marks[-1].kind is MarkKind.CHANGE
+        await pilot.press("down", "enter")
+        assert (feed.marks[-1].factor, feed.marks[-1].value) == ("antenna", "dummy load")
+        await until(pilot, lambda: app.session.guide.walk.phase in (WalkPhase.MEASURING, WalkPhase.DONE))
+
+
+async def test_a_task_can_be_left_out_and_taken_up_again():
+    feed = FakeFeed()
+    app = app_for(feed)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(pilot, feed)
+        app.session._begin_round(replace(ROUND, tasks=(SWAP, replace(SWAP, factor="choke"))))
+        await until(pilot, lambda: "1 of 2" in text_of_screen(app))
+        await pilot.press(">")
+        await until(pilot, lambda: "2 of 2" in text_of_screen(app))
+        await pilot.press("<")
+        await until(pilot, lambda: "1 of 2" in text_of_screen(app))
+
+
+async def test_the_findings_open_when_the_round_is_done():
+    feed = FakeFeed()
+    app = app_for(feed)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(pilot, feed)
+        app.session._begin_round(ROUND)
+        await until(pilot, lambda: "your turn" in text_of_screen(app))
+        await pilot.press(">")
+        await until(pilot, lambda: isinstance(app.screen, ResultsScreen))
+        await until(pilot, lambda: "3 FINDINGS" in text_of_screen(app))
+
+
+async def test_a_saved_session_is_not_walked():
+    feed = FakeReplay()
+    app = app_for(feed)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(pilot, feed)
+        await pilot.press("w")
+        assert app.session.guide.walk is None
+
+
+@pytest.mark.parametrize("glyphs", [UNICODE, ASCII], ids=["unicode", "ascii"])
+@pytest.mark.parametrize(("width", "height"), [(49, 5), (65, 7), (79, 9), (141, 13)])
+@pytest.mark.parametrize("phase", WalkPhase)
+def test_the_panel_fits_its_room_and_always_shows_the_keys(width, height, phase, glyphs):
+    task = None if phase is WalkPhase.DONE else SWAP
+    walk = replace(WALK, phase=phase, task=task, share=0.4, seconds_left=7.0)
+    rows = draw_walk(walk, Keymap(), Room(width, height, glyphs))
+    assert len(rows) <= height
+    assert all(width_of(line) <= width for line in rows)
+    text = "\n".join(text_of(line) for line in rows)
+    assert " W " in text
+    assert not glyphs.ascii or text.isascii()
+
+
+def test_the_caution_of_a_swap_stands_in_the_panel_where_there_is_room():
+    rows = draw_walk(WALK, Keymap(), Room(79, 12, UNICODE))
+    text = " ".join(text_of(line) for line in rows)
+    assert "Never transmit into a small dummy load" in text
+    assert "antenna: dummy load" in text
+    assert "baseline  excess +6.2" in text
