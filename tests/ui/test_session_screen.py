@@ -424,14 +424,14 @@ async def test_without_colour_the_palette_stays_and_nothing_is_coloured():
 
 async def test_keys_of_the_operators_own_work_in_place_of_the_shipped_ones():
     feed = FakeFeed()
-    app = app_for(feed, keys={"antenna": "d", "mark": "a", "mark_before": ";"})
+    app = app_for(feed, keys={"antenna": "j", "mark": "a", "mark_before": ";"})
     async with app.run_test(size=SIZE) as pilot:
         await ready(pilot, feed)
         await pilot.press("a")
         assert feed.marks[-1].kind is MarkKind.PLAIN
-        await pilot.press("d")
+        await pilot.press("j")
         assert feed.marks[-1].factor == "antenna"
-        assert "d antenna" in lines_of(app)[-1] or question(app) is not None
+        assert "j antenna" in lines_of(app)[-1] or question(app) is not None
 
 
 async def test_the_journal_scrolls_by_pages():

@@ -63,9 +63,8 @@ def _differences(change: Change) -> tuple[Estimate | None, ...]:
 def _item(number: int, change: Change, scale: Stretched, room: Room) -> Item:
     width = room.width - LEAD
     verdict = row(verdict_run(change))
-    steps = (
-        f"{numbers_of(change.before_steps, 'step')} {room.glyphs.arrow} {numbers_of(change.after_steps, '')}"
-    )
+    after = ", ".join(str(index + 1) for index in change.after_steps)
+    steps = f"{numbers_of(change.before_steps)} {room.glyphs.arrow} {after}"
     swaps = f"{change.swaps} swaps  " if change.swaps > 1 else ""
     aside = row(Run(f"{swaps}{steps} ".replace("  ", " "), Role.LABEL))
     lead = Run(f"{number} ", Role.NUMBER)
@@ -114,7 +113,7 @@ def bar_length(room: Room) -> int:
 def _axis(scale: Stretched, room: Room) -> Row:
     ticks = [tick for tick in (scale.bound, *TICKS_DB) if tick <= scale.reach]
     values = {0.0: "0"} | {-scale.reach: f"-{scale.reach:g}", scale.reach: f"+{scale.reach:g} dB"}
-    values |= {sign * tick: f"{sign * tick:+g}" for tick in ticks for sign in (-1, 1)}
+    values |= {sign * tick: f"{sign * tick:+g}" for tick in ticks if tick < scale.reach for sign in (-1, 1)}
     lead = fit(row(Run("  after less before, 95 %", Role.LABEL)), LEAD + NAME + VALUE + INTERVAL + 1)
     return row(*lead, *axis(values, scale, bar_length(room)))
 

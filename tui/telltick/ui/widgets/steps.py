@@ -16,7 +16,9 @@ from telltick.ui.widgets.bars import Span, axis, bar, reach_for
 from telltick.ui.widgets.meter import SHORT_VERDICT, VERDICT_ROLE
 from telltick.ui.widgets.sheet import LEAD, Item, Sheet
 
-LEAST_SETUP, LEAST_BAR = 13, 10
+WIDE = 116  # cells from which words and intervals are written out
+LEAST_NARROW, LEAST_WIDE = (12, 10), (22, 16)  # cells for the setup and for the drawn interval
+TO_HALF = "{}0.5 dB in"
 VERDICT_SIGN = {Verdict.TIED: "+", Verdict.NO_TIE: "-", Verdict.TOO_FEW: "."}
 
 
@@ -27,6 +29,7 @@ class Line:
     Attributes:
         number: in its first column.
         setup: what is said of the setup.
+        short: the same where room is short.
         reading: what was measured.
         more_s: as in `StepReading`.
         step: the step it is about; None for pools.
@@ -37,6 +40,13 @@ class Line:
     reading: Reading
     more_s: float | None = None
     step: StepReading | None = None
+    short: str = ""
+
+    def words(self, width: int) -> str:
+        """What is said of the setup, as fully as the width allows."""
+        return shorten(
+            self.short if self.short and width_of((Run(self.setup),)) > width else self.setup, width
+        )
 
 
 @dataclass(frozen=True)
@@ -60,7 +70,7 @@ class Column:
 
 def steps_sheet(measurement: Measurement, room: Room) -> Sheet:
     """The page: the whole session, every step, setups that came back."""
-    whole = Line("all", "whole session", measurement.whole)
+    whole = Line("all", "whole session", measurement.whole, short="together")
     steps = [step_line(step, room.glyphs) for step in measurement.steps]
     pools = [s for s in measurement.answers.setups if len(s.steps) > 1]
     table = _Table(room, [whole, *steps, *(pool_line(pool, room.glyphs) for pool in pools)])
@@ -76,20 +86,26 @@ def step_line(step: StepReading, glyphs: Glyphs) -> Line:
     """A step as a line."""
     changed = [f"{f}: {step.step.setup.get(f, '')}" for f in step.step.changed]
     words = glyphs.clean(", ".join(changed), 120) or ("as it began" if step.step.index == 0 else "as before")
-    return Line(str(step.step.index + 1), words, step.reading, step.more_s, step)
+    values = [_short(f, step.step.setup.get(f, "")) for f in step.step.changed]
+    short = glyphs.clean(", ".join(values), 120)
+    return Line(str(step.step.index + 1), words, step.reading, step.more_s, step, short)
+
+
+def _short(factor: str, value: str) -> str:
+    return f"{factor} {value}" if value in ("on", "off", "") else value
 
 
 def pool_line(pool: SetupReading, glyphs: Glyphs) -> Line:
     """A pool of steps as a line; a bench that moved by itself is told."""
-    numbers = numbers_of(pool.steps)
-    drift = "  BENCH DRIFTED" if pool.drifted else "  alike each time" if pool.drift_db else ""
+    numbers = ", ".join(str(index + 1) for index in pool.steps)
+    drift = ": BENCH DRIFTED" if pool.drifted else ": alike" if pool.drift_db else ""
     return Line("", f"{numbers}{drift}", pool.reading, pool.more_s)
 
 
-def numbers_of(steps: Iterable[int], word: str = "step") -> str:
+def numbers_of(steps: Iterable[int]) -> str:
     """Step numbers as they are said: ``step 2``, ``steps 1, 3``; empty without any."""
     numbers = [str(index + 1) for index in steps]
-    return f"{word}{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}" if numbers else ""
+    return f"step{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}" if numbers else ""
 
 
 class _Table:
@@ -99,7 +115,7 @@ class _Table:
         self._glyphs, width = room.glyphs, room.width - LEAD
         self._columns = columns_for(width)
         rest = width - sum(column.width for column in self._columns)
-        self._bar = max(LEAST_BAR, min(rest * 2 // 5, 50)) if rest >= LEAST_SETUP + LEAST_BAR else 0
+        self._bar = max(LEAST_NARROW[1], min(rest * 2 // 5, 50)) if rest >= sum(LEAST_NARROW) else 0
         self._setup = max(rest - self._bar - (2 if self._bar else 1), 0)
         highest = [line.reading.excess_db.high for line in lines if line.reading.excess_db]
         self._scale = Span(0.0, reach_for(max(highest, default=12.0)))
@@ -110,7 +126,7 @@ class _Table:
         before, after = self._columns[:1], self._columns[1:]
         role = VERDICT_ROLE[line.reading.verdict] if line.reading.excess_db else Role.LABEL
         drawn = bar(line.reading.excess_db, self._scale, self._bar, self._glyphs, role=role)
-        setup = fit(row(Run(shorten(line.setup, self._setup), Role.TEXT)), self._setup + 1)
+        setup = fit(row(Run(line.words(self._setup), Role.TEXT)), self._setup + 1)
         numbers, words = [c for c in after if not c.left], [c for c in after if c.left]
         cells = [*self._cells(before, line), *setup, *self._cells(numbers, line), *drawn]
         gap = Run(" " if self._bar else "")
@@ -132,8 +148,8 @@ class _Table:
     def _titles(self) -> Row:
         first, after = self._columns[0], self._columns[1:]
         numbers = "".join(f"{c.title:>{c.width - 1}} " for c in after if not c.left)
-        words = "".join(f"{c.title:<{c.width}}" for c in after if c.left)
-        scale = fit(row(Run("excess, dB, 95 %", Role.LABEL)), self._bar + (1 if self._bar else 0))
+        words = "".join(f"{c.title.format(self._glyphs.within):<{c.width}}" for c in after if c.left)
+        scale = fit(row(Run("drawn, dB", Role.LABEL)), self._bar + (1 if self._bar else 0))
         lead = Run(
             f"{'':<{LEAD}}{first.title:<{first.width}}{'what changed':<{self._setup + 1}.{self._setup}}"
         )
@@ -141,11 +157,9 @@ class _Table:
 
     def _axis(self) -> Row:
         before = LEAD + self._setup + 1 + sum(c.width for c in self._columns if not c.left)
-        ends = {self._scale.low: "0", self._scale.high / 2: f"{self._scale.high / 2:g}"}
-        return row(
-            Run(" " * before),
-            *axis(ends | {self._scale.high: f"{self._scale.high:g} dB"}, self._scale, self._bar),
-        )
+        low, high = self._scale.low, self._scale.high
+        labels = {low: "0", high: f"{high:g} dB", high / 2: f"{high / 2:g}"}
+        return row(Run(" " * before), *axis(labels, self._scale, self._bar))
 
 
 # ---- columns
@@ -153,9 +167,10 @@ class _Table:
 
 def columns_for(width: int) -> list[Column]:
     """The columns that fit, with room left for the setup and the drawn interval."""
-    wide = width >= 116
+    wide = width >= WIDE
+    least = sum(LEAST_WIDE if wide else LEAST_NARROW) + 2
     kept = list(_columns(wide=wide))
-    while sum(c.width for c in kept) + LEAST_SETUP + LEAST_BAR + 2 > width and any(c.rank for c in kept):
+    while sum(c.width for c in kept) + least > width and any(c.rank for c in kept):
         kept.remove(max(kept, key=lambda c: c.rank))
     return kept
 
@@ -166,13 +181,20 @@ def _columns(*, wide: bool) -> tuple[Column, ...]:
         Column("from", 7, _began, 9),
         Column("lasted", 7, _lasted, 8),
         Column("polls", 6, lambda line, _: Run(str(line.reading.polls)), 2),
-        Column("N dBFS", 7, lambda line, _: Run(db(line.reading.noise_dbfs)), 3),
-        Column("I dBFS", 7, lambda line, _: Run(db(line.reading.interference_dbfs)), 3),
-        Column("excess", 7, _excess, 0),
+        Column(
+            "N dBFS" if wide else "N", 7 if wide else 6, lambda line, _: Run(db(line.reading.noise_dbfs)), 3
+        ),
+        Column(
+            "I dBFS" if wide else "I",
+            7 if wide else 6,
+            lambda line, _: Run(db(line.reading.interference_dbfs)),
+            3,
+        ),
+        Column("excess" if wide else "dB", 7 if wide else 6, _excess, 0),
         Column("95 %", 15, _interval, 0) if wide else Column("", 6, _half, 0),
         Column("heard", 7, _heard, 7),
-        Column("verdict", 18 if wide else 9, _verdict if wide else _short_verdict, 0, left=True),
-        Column("to +-0.5 dB", 12, _more, 1, left=True),
+        Column("verdict", 18 if wide else 10, _verdict if wide else _short_verdict, 0, left=True),
+        Column(TO_HALF, 12 if wide else 10, _more, 1, left=True),
         Column("baud heard", 11, _baud, 10, left=True),
     )
 
