@@ -20,7 +20,7 @@ from telltick.sources.serial_port import Port, open_port
 from telltick.sources.soundcard import SoundCard
 
 if TYPE_CHECKING:
-    from telltick.sources.program_line import ProgramLine
+    from telltick.sources.program_end import ProgramEnd
 
 _OPEN_TAP: Callable[[TapPlan], Port] = open_port
 
@@ -48,7 +48,7 @@ class Inputs:
     zero_ns: int = field(default_factory=time.monotonic_ns)
     tap: TapPlan | None = None
     open_tap: Callable[[TapPlan], Port] = _OPEN_TAP
-    program: ProgramLine | None = None
+    program: ProgramEnd | None = None
     clocks: Clocks = field(default_factory=Clocks)
 
     def close(self) -> None:
@@ -85,7 +85,7 @@ def real_inputs(profile: StationProfile, tap: TapPlan | None = None) -> Inputs:
 
 
 def _tapped_inputs(audio: AudioSource, tap: TapPlan) -> Inputs:
-    program = None if tap.link is None else _program_line(tap, tap.link)
+    program = _program_end(tap)
     try:
         first = [open_port(tap)]
     except DeviceError:
@@ -99,12 +99,21 @@ def _tapped_inputs(audio: AudioSource, tap: TapPlan) -> Inputs:
     return Inputs(audio, None, open_port, tap=tap, open_tap=open_held, program=program)
 
 
-def _program_line(tap: TapPlan, link: Path) -> ProgramLine:
-    if os.name != "posix":
-        raise BadInputError("--bridge needs pseudo-terminals, which this system does not have; use --listen")
-    from telltick.sources.program_line import ProgramLine
+def _program_end(tap: TapPlan) -> ProgramEnd | None:
+    """What a station program opens; None when only the line is listened to."""
+    if tap.way == "bridge" and os.name != "posix":
+        raise BadInputError("a bridge needs a POSIX system, which this one is not; use --listen")
+    if tap.tcp_port is not None:
+        from telltick.sources.network_line import NetworkLine
+        from telltick.sources.program_end import LineWish
 
-    return ProgramLine(link, tap.baud, tap.line.stop_bits)
+        line = LineWish(tap.baud, tap.line.stop_bits, tap.line.data_bits, tap.line.parity)
+        return NetworkLine(tap.tcp_address, tap.tcp_port, line)
+    if tap.link is not None:
+        from telltick.sources.program_line import ProgramLine
+
+        return ProgramLine(tap.link, tap.baud, tap.line.stop_bits)
+    return None
 
 
 def _audio_source(plan: AudioPlan) -> AudioSource:

@@ -8,6 +8,8 @@ from typing import Literal
 
 from telltick.model.framing import Framing
 
+LOOPBACK = "127.0.0.1"
+
 
 @dataclass(frozen=True, kw_only=True)
 class TapPlan:
@@ -16,10 +18,12 @@ class TapPlan:
     Attributes:
         port: a device or any pyserial URL.
         baud: bits per second; with a bridge, until the station program chooses.
-        framing: such as ``8N1``. A pseudo-terminal shows neither data bits nor parity, so a bridge takes
+        framing: such as ``8N1``. A pseudo-terminal shows neither data bits nor parity, so such a bridge takes
             these from here and only the stop bits from the program.
         handshake: ``none``, ``rtscts``, ``dsrdtr`` or ``xonxoff``.
-        link: name under which a station program finds the bridge; None only listens.
+        link: name under which a station program finds the bridge; or
+        tcp_port: TCP port on which it finds it (RFC 2217). With neither of the two it only listens.
+        tcp_address: address of this machine that the TCP port is on.
     """
 
     port: str
@@ -27,6 +31,8 @@ class TapPlan:
     framing: str = "8N1"
     handshake: Literal["none", "rtscts", "dsrdtr", "xonxoff"] = "none"
     link: Path | None = None
+    tcp_port: int | None = None
+    tcp_address: str = LOOPBACK
 
     def __post_init__(self) -> None:
         """Refuse lines that cannot be.
@@ -37,6 +43,8 @@ class TapPlan:
         Framing.parse(self.framing)
         if not 50 <= self.baud <= 4_000_000:
             raise ValueError(f"baud: must be 50 to 4e+06, not {self.baud}")
+        if self.tcp_port is not None and not 1 <= self.tcp_port <= 65_535:
+            raise ValueError(f"tcp_port: must be 1 to 65535, not {self.tcp_port}")
 
     @property
     def line(self) -> Framing:
@@ -46,7 +54,7 @@ class TapPlan:
     @property
     def way(self) -> str:
         """``bridge`` or ``listen``."""
-        return "listen" if self.link is None else "bridge"
+        return "listen" if self.link is None and self.tcp_port is None else "bridge"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +63,8 @@ class LineChange:
 
     Attributes:
         t_ns: session time.
-        factor: ``program`` or ``baud``.
-        value: ``open`` or ``closed``; or the rate.
+        factor: ``program``, ``baud`` or ``framing``.
+        value: ``open`` or ``closed``; or the rate; or such as ``8E1``.
         note: more about it.
     """
 

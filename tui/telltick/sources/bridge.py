@@ -1,8 +1,8 @@
 """A bridge: a station program talks to the radio through us, and every byte is stamped on its way.
 
-The program opens a pseudo-terminal under a stable name as if it were the radio. Bytes pass unmodified both
-ways; the rate and the stop bits that the program chooses are applied to the real port. Either side may vanish
-and come back.
+The program opens a pseudo-terminal under a stable name, or a TCP port, as if it were the radio. Bytes pass
+unmodified both ways; the rate and the framing that the program chooses are applied to the real port. Either
+side may vanish and come back.
 """
 
 from __future__ import annotations
@@ -16,9 +16,10 @@ from dataclasses import replace
 
 from telltick.model.clock import NS
 from telltick.model.errors import DeviceError
+from telltick.model.framing import Framing
 from telltick.model.tap import LineChange, TapPlan
 from telltick.model.traffic import Burst
-from telltick.sources.program_line import ProgramLine
+from telltick.sources.program_end import LineWish, ProgramEnd
 from telltick.sources.radio_end import RadioEnd
 from telltick.sources.serial_port import PORT_ERRORS, Port
 from telltick.sources.tapped_bursts import TappedBursts, char_ns
@@ -31,6 +32,7 @@ UNREAD_NS = NS  # so long a program may leave the radio's bytes unread before th
 MOST_QUEUED = 65_536  # bytes held for a slow side
 BUSY_MS = 5  # how soon a burst that is over is told, and a new program is seen
 IDLE_MS = 50
+BY_PROGRAM = "chosen by the program"
 IN, OUT = select.POLLIN, select.POLLOUT
 
 
@@ -43,7 +45,7 @@ class Bridge:
     def __init__(
         self,
         plan: TapPlan,
-        program: ProgramLine,
+        program: ProgramEnd,
         *,
         open_port: Callable[[TapPlan], Port],
         clock_ns: Callable[[], int],
@@ -60,7 +62,7 @@ class Bridge:
             clock_ns: session time.
             on_burst: told of every run of bytes, in either direction.
             on_trouble: told of troubles: a kind (``serial lost``, ``serial back``, ``baud refused``,
-                ``program not reading``, ``bridge name taken``) and words.
+                ``program not reading``, ``bridge name taken``, ``control lines kept low``) and words.
             on_change: told when the program opens or closes the line, or changes the rate.
         """
         self._plan = plan
@@ -69,9 +71,10 @@ class Bridge:
         self._clock_ns = clock_ns
         self._trouble = on_trouble
         self._change = on_change
-        self._bits = plan.line.bits_per_char
-        self._bursts = TappedBursts(on_burst, char_ns(self._bits, plan.baud))
-        self._line = plan.baud, plan.line.stop_bits  # as the program wants it
+        self._bursts = TappedBursts(on_burst, char_ns(plan.line.bits_per_char, plan.baud))
+        self._line = program.line  # as the program wants it
+        self._refused: LineWish | None = None
+        program.take_line, program.tell = self._take_line, on_trouble
         self._radio: RadioEnd | None = None
         self._lost = False
         self._lost_bytes = 0
@@ -90,7 +93,7 @@ class Bridge:
     @property
     def baud(self) -> int:
         """Bits per second, as the program wants it."""
-        return self._line[0]
+        return self._line.baud
 
     def start(self) -> None:
         """Open the port and begin."""
@@ -124,6 +127,7 @@ class Bridge:
         if self._radio is None:
             self._connect()
         ready = self._wait()
+        self._program.tend()
         self._watch_program()
         if ready.get(self._program.fd, 0) & (IN | select.POLLHUP) and self._there:
             self._from_program()
@@ -139,7 +143,7 @@ class Bridge:
         look.register(self._wake_out, IN)
         if self._there:
             room = IN if len(self._to_radio) < MOST_QUEUED else 0
-            look.register(self._program.fd, room | (OUT if self._to_program else 0))
+            look.register(self._program.fd, room | (OUT if self._to_program or self._program.pending else 0))
         if self._radio is not None:
             room = IN if len(self._to_program) < MOST_QUEUED else 0
             look.register(self._radio.fd, room | (OUT if self._to_radio else 0))
@@ -182,23 +186,36 @@ class Bridge:
             self._change(LineChange(left_ns, "program", "closed"))
 
     def _follow_line(self) -> None:
-        """Apply the rate and stop bits that the program has chosen."""
-        wanted = self._program.baud, self._program.stop_bits
-        if wanted == self._line:
-            return
-        before, self._line = self._line, wanted
-        if self._radio is not None:
-            self._apply_line(self._radio)
-        if wanted[0] != before[0]:
-            self._change(LineChange(self._clock_ns(), "baud", f"{wanted[0]}", "chosen by the program"))
+        """Apply the rate and framing that the program has chosen."""
+        wanted = self._program.line
+        if wanted not in (self._line, self._refused):
+            self._take_line(wanted)
 
-    def _apply_line(self, radio: RadioEnd) -> None:
-        baud, stop_bits = self._line
+    def _take_line(self, wanted: LineWish) -> bool:
+        """Apply a line; what the port refuses is told and not marked."""
+        if self._radio is not None and not self._apply_line(self._radio, wanted):
+            self._refused = wanted
+            return False
+        before, self._line, self._refused = self._line, wanted, None
+        if wanted.baud != before.baud:
+            self._change(LineChange(self._clock_ns(), "baud", f"{wanted.baud}", BY_PROGRAM))
+        if wanted.framing != before.framing and wanted.framing is not None:
+            self._change(LineChange(self._clock_ns(), "framing", wanted.framing, BY_PROGRAM))
+        return True
+
+    def _apply_line(self, radio: RadioEnd, line: LineWish) -> bool:
         try:
-            radio.set_line(baud, stop_bits)
+            radio.set_line(line)
         except PORT_ERRORS as why:
             self._trouble("baud refused", f"{self._plan.port} stays at {radio.baud} baud: {why}")
-        self._bursts.set_char_ns(char_ns(self._bits - self._plan.line.stop_bits + stop_bits, radio.baud))
+            return False
+        self._bursts.set_char_ns(char_ns(self._bits_per_char(line), radio.baud))
+        return True
+
+    def _bits_per_char(self, line: LineWish) -> int:
+        planned = self._plan.line
+        shape = Framing(line.data_bits or planned.data_bits, line.parity or planned.parity, line.stop_bits)
+        return shape.bits_per_char
 
     def _deliver(self) -> None:
         """Give both sides what waits for them."""
@@ -224,11 +241,11 @@ class Bridge:
             return
         self._retry_at_ns = now_ns + RETRY_NS
         try:
-            self._radio = RadioEnd(self._open_port(replace(self._plan, baud=self._line[0])))
+            self._radio = RadioEnd(self._open_port(replace(self._plan, baud=self._line.baud)))
         except OPEN_ERRORS as why:
             self._tell_lost(why)
             return
-        self._apply_line(self._radio)
+        self._apply_line(self._radio, self._line)
         if self._lost:
             self._lost = False
             lost, self._lost_bytes = self._lost_bytes, 0

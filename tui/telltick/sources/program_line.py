@@ -7,9 +7,11 @@ import os
 import select
 import termios
 import tty
+from collections.abc import Callable
 from pathlib import Path
 
 from telltick.model.errors import BadInputError
+from telltick.sources.program_end import LineWish
 from telltick.sources.pty_rate import BAUD_OF, line_baud
 
 IFLAG, OFLAG, CFLAG, LFLAG, ISPEED, OSPEED = range(6)  # of what termios.tcgetattr returns
@@ -37,6 +39,8 @@ class ProgramLine:
         Raises:
             BadInputError: the name is taken by something else, or cannot be made.
         """
+        self.take_line: Callable[[LineWish], bool] | None = None  # there is no way to tell of a refusal
+        self.tell: Callable[[str, str], None] = lambda *_: None
         self._link = link
         self._baud = baud
         self._first_stop_bits = stop_bits
@@ -74,6 +78,19 @@ class ProgramLine:
             self.fd = -1
 
     # ---- what the program does
+
+    @property
+    def line(self) -> LineWish:
+        """Rate and stop bits as the program wants them."""
+        return LineWish(self.baud, self.stop_bits)
+
+    @property
+    def pending(self) -> bool:
+        """Nothing waits in here; the system's own buffer takes what it has room for."""
+        return False
+
+    def tend(self) -> None:
+        """Nothing is to be done."""
 
     @property
     def named(self) -> bool:

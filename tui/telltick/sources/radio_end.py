@@ -9,6 +9,7 @@ import threading
 import time
 from typing import Any
 
+from telltick.sources.program_end import LineWish
 from telltick.sources.serial_port import PORT_ERRORS, Port
 
 MOST_BYTES = 4096
@@ -61,20 +62,30 @@ class RadioEnd:
         """Bits per second."""
         return int(self._port.baudrate)
 
-    def set_line(self, baud: int, stop_bits: int) -> None:
-        """Change rate and stop bits once what was handed over is on the line.
+    def set_line(self, line: LineWish) -> None:
+        """Change rate and framing once what was handed over is on the line.
 
         Raises:
             OSError, ValueError, termios.error: the port refuses; it then keeps what it had.
         """
-        before = self._port.baudrate, self._port.stopbits
+        wanted: dict[str, Any] = {"baudrate": line.baud, "stopbits": line.stop_bits}
+        if line.data_bits is not None and line.parity is not None:
+            wanted |= {"bytesize": line.data_bits, "parity": line.parity}
+        before = {name: getattr(self._port, name) for name in wanted}
+        if wanted == before:
+            return
         self._drain()
         try:
-            self._port.baudrate, self._port.stopbits = baud, stop_bits
+            self._set(wanted)
         except PORT_ERRORS:
             with contextlib.suppress(*PORT_ERRORS):
-                self._port.baudrate, self._port.stopbits = before
+                self._set(before)
             raise
+
+    def _set(self, settings: dict[str, Any]) -> None:
+        for name, value in settings.items():
+            if getattr(self._port, name) != value:
+                setattr(self._port, name, value)
 
     def _drain(self) -> None:
         give_up = time.monotonic() + DRAIN_S
