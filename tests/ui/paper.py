@@ -48,6 +48,17 @@ class Glass(pyte.Screen):
         self.reset_mode(pyte.modes.DECAWM)  # the toolkit turns wrapping off
         self._stream = pyte.Stream(self)
 
+    def erase_in_display(self, how: int = 0, *args: object, **kwargs: object) -> None:
+        """Erase in the background colour set last, as a terminal with `bce` does (terminfo(5)).
+
+        The emulator colours only cells that were written before.
+        """
+        if how == 2:
+            for y in range(self.lines):
+                for x in range(self.columns):
+                    self.buffer[y][x] = self.cursor.attrs
+        super().erase_in_display(how, *args, **kwargs)
+
     def draw_on(self, text: str) -> None:
         self._stream.feed(text)
 

@@ -123,14 +123,15 @@ def random_strip(rng: random.Random, width: int) -> Strip:
     return Strip(segments).crop(0, width)
 
 
-@pytest.mark.parametrize("seed", range(8))
-def test_random_pictures_come_out_the_same(seed):
+@pytest.mark.parametrize("erases_in_colour", [True, False])
+@pytest.mark.parametrize("seed", range(4))
+def test_random_pictures_come_out_the_same(seed, erases_in_colour):
     rng = random.Random(seed)
     width, height = 47, 9
     console = Console(color_system="256", force_terminal=True)
     stock, reduced = Glass(width, height), Glass(width, height)
     wired = Wire()
-    wired.begin(width, height)
+    wired.begin(width, height, erases_in_colour=erases_in_colour)
     lines = [random_strip(rng, width) for _ in range(height)]
     for _ in range(25):
         for y in rng.sample(range(height), rng.randrange(1, 4)):
@@ -140,6 +141,21 @@ def test_random_pictures_come_out_the_same(seed):
         reduced.draw_on(wired.encode(pieces_of(update), ColorSystem.EIGHT_BIT))
         assert reduced.rows() == stock.rows()
     assert wired.encode(pieces_of(update), ColorSystem.EIGHT_BIT) == ""
+
+
+def test_a_terminal_that_erases_in_colour_is_not_sent_the_blanks_of_its_first_frame():
+    lines = [Strip([Segment("beam" + " " * 40, Style(color="red", bgcolor="#102030"))])] * 9
+    pieces = [(y, 0, line) for y, line in enumerate(lines)]
+    sent = []
+    for erases in (True, False):
+        wired, glass = Wire(), Glass(44, 9)
+        wired.begin(44, 9, erases_in_colour=erases)
+        glass.draw_on("\x1b[2;2Hscribble")
+        sent.append(wired.encode(pieces))
+        glass.draw_on(sent[-1])
+        assert {cell.bg for cell in glass.buffer[1].values()} == {"102030"}
+        assert glass.display == ["beam" + " " * 40] * 9
+    assert len(sent[0]) < len(sent[1]) / 2
 
 
 def test_what_lies_outside_the_terminal_is_cut_off():
@@ -222,10 +238,12 @@ async def looked(pilot, feed, more: int) -> None:
     await until(pilot, lambda: feed.looks >= seen + more)
 
 
+@pytest.mark.parametrize("erases_in_colour", [True, False], ids=["erases in colour", "does not"])
 @pytest.mark.parametrize("make", [FakeFeed, FakeReplay], ids=["live", "replay"])
-async def test_a_session_comes_out_the_same_through_screens_sizes_and_palettes(make):
+async def test_a_session_comes_out_the_same_through_screens_sizes_and_palettes(make, erases_in_colour):
     feed = make()
     app = app_for(feed)
+    app.erases_in_colour = erases_in_colour
     twin = Twin(app, 120, 40)
     async with app.run_test(headless=False, size=(120, 40)) as pilot:
         await looked(pilot, feed, 6)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
@@ -55,6 +56,7 @@ class Wire:
     def __init__(self) -> None:
         self._rows: Rows = []  # None: nobody knows what stands there
         self.width = 0
+        self._may_clear = False
         self._cells: dict[Segment, list[Cell]] = {}
         self._tables: dict[Look, _Cells] = {}
         self._colours: ColorSystem | None = None
@@ -68,9 +70,17 @@ class Wire:
         """Nobody knows any more what stands on the terminal."""
         self.width, self._rows = 0, []
 
-    def begin(self, width: int, height: int) -> None:
-        """Start with a terminal of this size that shows nobody knows what."""
+    def begin(self, width: int, height: int, *, erases_in_colour: bool = False) -> None:
+        """Start with a terminal of this size that shows nobody knows what.
+
+        Args:
+            width: in cells.
+            height: in cells.
+            erases_in_colour: the terminal clears to the background colour set last, so that the first frame
+                may clear it and leave the blanks out.
+        """
         self.width = width
+        self._may_clear = erases_in_colour
         self._rows = [[None] * width for _ in range(height)]
 
     def encode(self, pieces: Iterable[Piece], colours: ColorSystem = ColorSystem.TRUECOLOR) -> str:
@@ -81,12 +91,28 @@ class Wire:
             colours: what colours the terminal has.
         """
         self._use_colours(colours)
+        runs = [
+            (y, first, [cell for part in strip if not part.control for cell in self._cells_of(part)])
+            for y, first, strip in pieces
+            if 0 <= y < len(self._rows)
+        ]
+        cleared = self._clear(runs) if self._may_clear else ""
         changes: list[Change] = []
-        for y, first, strip in pieces:
-            if 0 <= y < len(self._rows):
-                cells = [cell for segment in strip if not segment.control for cell in self._cells_of(segment)]
-                self._change(y, first, cells, changes)
-        return shortest(changes, self._rows)
+        for y, first, cells in runs:
+            self._change(y, first, cells, changes)
+        return cleared + shortest(changes, self._rows)
+
+    def _clear(self, runs: list[tuple[int, int, list[Cell]]]) -> str:
+        """Clear the terminal to the blank it is to show most."""
+        self._may_clear = False
+        blanks = Counter(
+            cell for _, _, cells in runs for cell in cells if cell[0] == " " and not cell[1].attributes
+        )
+        if not blanks:
+            return ""
+        blank = blanks.most_common(1)[0][0]
+        self._rows = [[blank] * self.width for _ in self._rows]
+        return f"{sgr_change(None, blank[1])}\x1b[2J\x1b[0m"
 
     def _change(self, y: int, x: int, cells: list[Cell], changes: list[Change]) -> None:
         """Take note of those of a run of cells that differ from what the terminal shows."""

@@ -66,6 +66,23 @@ Row = tuple[Run, ...]
 BLANK: Row = ()
 
 
+class FittedRow(tuple[Run, ...]):
+    """A row of a known width, so that nobody need count its cells again.
+
+    Attributes:
+        width: in cells.
+    """
+
+    width: int
+
+    @classmethod
+    def of(cls, runs: Iterable[Run], width: int) -> FittedRow:
+        """Runs that together take `width` cells."""
+        fitted = cls(runs)
+        fitted.width = width
+        return fitted
+
+
 def row(*runs: Run | str) -> Row:
     """A row of runs; bare strings are in the text role. Neighbours of one role are joined."""
     joined: list[Run] = []
@@ -87,6 +104,8 @@ def width_of(line: Iterable[Run]) -> int:
 
 def fit(line: Row, width: int) -> Row:
     """The row cut or padded with blanks to exactly `width` cells."""
+    if isinstance(line, FittedRow) and line.width == width:
+        return line
     out: list[Run] = []
     left = width
     for run in line:
@@ -99,7 +118,7 @@ def fit(line: Row, width: int) -> Row:
         left -= length
     if left:
         out.append(Run(" " * left))
-    return row(*out)
+    return FittedRow.of(row(*out), width)
 
 
 def spread(left: Row, right: Row, width: int) -> Row:
@@ -215,10 +234,11 @@ def _runs(text: Sequence[str], roles: Sequence[Role]) -> Row:
     runs: list[Run] = []
     start = 0
     role = roles[0] if roles else Role.TEXT
-    for x in range(len(text)):
+    for x, (char, now) in enumerate(zip(text, roles, strict=True)):
         # A blank has no colour of its own: it joins whatever is around it.
-        if roles[x] is not role and text[x] != " ":
-            runs.append(Run("".join(text[start:x]), role))
-            start, role = x, roles[x]
+        if now is not role and char != " ":
+            if x > start:
+                runs.append(Run("".join(text[start:x]), role))
+            start, role = x, now
     runs.append(Run("".join(text[start:]), role))
-    return row(*runs)
+    return FittedRow.of(runs, len(text))

@@ -14,6 +14,7 @@ import select
 import termios
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from rich.console import COLOR_SYSTEMS, Console
@@ -109,6 +110,7 @@ class WiredApp(App[ReturnType]):
         reduced: send differences; False leaves frames as the toolkit makes them.
         pacer: decides when a frame may go out.
         wire: knows what the terminal shows.
+        erases_in_colour: the terminal clears to the background colour set last.
     """
 
     def __init__(self, *, pacer: Pacer | None = None, **options: Any) -> None:
@@ -122,6 +124,7 @@ class WiredApp(App[ReturnType]):
         self.reduced = True
         self.pacer = pacer or Pacer()
         self.wire = Wire()
+        self.erases_in_colour = erases_in_colour(os.environ.get("TERM", ""))
         self._owes_frame = False
         self._closing_wire = False
 
@@ -147,7 +150,7 @@ class WiredApp(App[ReturnType]):
     def _reduce(self, screen: Screen[Any], update: CompositorUpdate) -> str:
         size = screen._compositor.size
         if (self.wire.width, self.wire.height) != size:
-            self.wire.begin(*size)
+            self.wire.begin(*size, erases_in_colour=self.erases_in_colour)
             update = screen._compositor.render_full_update()
         return self.wire.encode(pieces_of(update), COLOR_SYSTEMS[self.console.color_system or "truecolor"])
 
@@ -244,6 +247,18 @@ class WiredApp(App[ReturnType]):
     def _cut_loose(self) -> None:
         """Let go of a terminal that takes nothing: throw away what waits for it, and never wait for it."""
         cut_loose(getattr(self._driver, "fileno", None))
+
+
+def erases_in_colour(term: str) -> bool:
+    """Whether a terminal clears to the background colour set last: ``bce`` in its entry, see terminfo(5)."""
+    try:
+        import curses
+    except ImportError:  # not on Windows
+        return False
+    with contextlib.suppress(curses.error, OSError, ValueError), Path(os.devnull).open("wb") as nowhere:
+        curses.setupterm(term, nowhere.fileno())
+        return curses.tigetflag("bce") == 1
+    return False
 
 
 def cut_loose(fileno: int | None) -> None:

@@ -39,7 +39,8 @@ class Panel(Widget):
     @property
     def room(self) -> Room:
         """What there is to draw in."""
-        return Room(self.size.width, self.size.height, self.glyphs)
+        width, height = self.size  # looked up by the toolkit each time
+        return Room(width, height, self.glyphs)
 
     @property
     def rows(self) -> Sequence[Row]:
@@ -100,7 +101,10 @@ class Panel(Widget):
 
     def render_line(self, y: int) -> Strip:
         """One row as the terminal gets it, one segment per run."""
-        strip, width = self._strips.get(y), self.size.width
+        return self._line(y, self.size.width)
+
+    def _line(self, y: int, width: int) -> Strip:
+        strip = self._strips.get(y)
         if strip is None or strip.cell_length != width:
             # Asked between a resize and its message, rows still have their old length.
             line = fit(self._rows[y] if y < len(self._rows) else (), width)
@@ -123,7 +127,7 @@ class Panel(Widget):
         Panels have neither border, padding nor tint. The toolkit's own way looks all that up for every panel
         in every frame, be there a change or not.
         """
-        strips = [self.render_line(y) for y in crop.line_range]
+        width = self.size.width
+        strips = [self._line(y, width) for y in crop.line_range]
         begin, end = crop.column_span
-        whole = begin == 0 and all(strip.cell_length == end for strip in strips)
-        return strips if whole else [strip.crop(begin, end) for strip in strips]
+        return strips if (begin, end) == (0, width) else [strip.crop(begin, end) for strip in strips]
