@@ -115,4 +115,4 @@ def test_the_caution_of_a_swap_stands_in_the_panel_where_there_is_room():
     text = " ".join(text_of(line) for line in rows)
     assert "Never transmit into a small dummy load" in text
     assert "antenna: dummy load" in text
-    assert "baseline  excess +6.2" in text
+    assert "baseline excess +6.2" in text

@@ -22,6 +22,7 @@ class Guide:
         self._ask = ask
         self._walker: Walker | None = None
         self._walk: Walk | None = None
+        self._told = False  # that it is done
 
     @property
     def walk(self) -> Walk | None:
@@ -37,10 +38,9 @@ class Guide:
         """See how the round stands; True when it has just ended."""
         if self._walker is None:
             return False
-        before = self._walk
-        return self._looked(snapshot).phase is WalkPhase.DONE and (
-            before is None or before.phase is not WalkPhase.DONE
-        )
+        done = self._looked(snapshot).phase is WalkPhase.DONE
+        ended, self._told = done and not self._told, done
+        return ended
 
     def skip(self, snapshot: Snapshot) -> None:
         """Leave the present task out."""

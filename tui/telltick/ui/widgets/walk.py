@@ -36,9 +36,9 @@ def draw_walk(walk: Walk, keymap: Keymap, room: Room) -> list[Row]:
     """
     title = _title(walk, room)
     if walk.task is None:
-        return [title, *_results(walk, room, room.height - 2), _keys(walk, keymap)]
+        return [title, *_results(walk, room, room.height - 2), _keys(walk, keymap, room.width)]
     body = _task(walk, room)
-    keys = _keys(walk, keymap)
+    keys = _keys(walk, keymap, room.width)
     spare = room.height - 2 - len(body)
     caution = wrapped(f"Caution: {walk.caution}", room.width - 2, Role.WARN) if walk.caution else []
     caution = [row(Run(" "), *line) for line in caution[: max(spare, 0)]]
@@ -79,14 +79,17 @@ def _bar(walk: Walk, glyphs: Glyphs) -> Row:
     )
 
 
-def _keys(walk: Walk, keymap: Keymap) -> Row:
+def _keys(walk: Walk, keymap: Keymap, width: int) -> Row:
     """The keys that work now."""
     if walk.phase is WalkPhase.DONE:
         return row(Run(f" {keymap.shown('walk_end')} ", Role.KEY), Run("closes this", Role.LABEL))
     keys = []
     if walk.phase is WalkPhase.YOURS and walk.task is not None and walk.task.factor:
-        keys += [Run(f" {keymap.shown('walk')} ", Role.KEY), Run("begin, then swap ", Role.LABEL)]
-    for name, words in (("walk_skip", "skip"), ("walk_back", "back"), ("walk_end", "leave the round")):
+        keys += [
+            Run(f" {keymap.shown('walk')} ", Role.KEY),
+            Run("begin, then swap " if width >= 60 else "begin ", Role.LABEL),
+        ]
+    for name, words in (("walk_skip", "skip"), ("walk_back", "back"), ("walk_end", "leave")):
         keys += [Run(f" {keymap.shown(name)} ", Role.KEY), Run(f"{words} ", Role.LABEL)]
     return row(*keys)
 
