@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+import math
 import re
 import textwrap
 from typing import Any
 
+from telltick.export.summary_sections import (
+    WIDTH,
+    air_lines,
+    change_lines,
+    finding_lines,
+    next_lines,
+    sound_lines,
+    wrapped,
+)
+
+_NOT_SHOWN = {"period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.framing"}
+
 
 def summary_text(document: dict[str, Any]) -> str:
-    """Plain text of a ``telltick.measurement/1`` object."""
+    """Plain text of a ``telltick.measurement/1`` object, at most a hundred columns wide."""
     session, audio, polling = document["session"], document["audio"], document["polling"]
     gaps = len(audio["gaps"])
     lines = [
@@ -23,8 +36,10 @@ def summary_text(document: dict[str, Any]) -> str:
     for step in document["steps"]:
         lines.append(_row(f"{step['index'] + 1}", step))
     lines += ["", *_setup_lines(document["steps"])]
-    lines += [f"! {_readable(warning)}" for warning in document["warnings"] if _concerns(warning)]
-    return "\n".join(lines).rstrip()
+    for section in (sound_lines, air_lines, change_lines, finding_lines, next_lines):
+        lines += section(document)
+    remarks = [line for warning in document["warnings"] if _concerns(warning) for line in _remark(warning)]
+    return "\n".join([*lines, *([""] if remarks else []), *remarks]).rstrip()
 
 
 def _polling_line(polling: dict[str, Any]) -> str:
@@ -40,6 +55,8 @@ def _polling_line(polling: dict[str, Any]) -> str:
 def _latency_line(latency: dict[str, Any] | None) -> str:
     if latency is None:
         return "latency: nothing in the audio follows the bytes"
+    if latency.get("locked"):
+        return f"latency {latency['value']:.1f} ms, as the user says"
     return f"latency {latency['value']:.1f} ms ({latency['low']:.1f} to {latency['high']:.1f})"
 
 
@@ -52,7 +69,7 @@ def _trial_lines(trial: dict[str, Any] | None) -> list[str]:
     if difference is not None:
         between = f"{difference['low']:+.2f} to {difference['high']:+.2f}"
         line += f", drawn slots {difference['value']:+.2f} dB ({between}) against the others"
-    return [line]
+    return wrapped(line, 0)
 
 
 def _odds(log10_e: float) -> str:
@@ -72,8 +89,15 @@ def _row(name: str, reading: dict[str, Any]) -> str:
     verdict = reading["verdict"]
     if verdict == "no tie found" and reading["upper_limit_i_over_n_db"] is not None:
         verdict += f" (I/N below {reading['upper_limit_i_over_n_db']:.1f} dB)"
+    if verdict == "tied to polling" and reading.get("more_s"):
+        verdict += f"; {_lasting(reading['more_s'])} more for 0.5 dB"
     levels = f"{_level(reading['noise_dbfs'])}{_level(reading['interference_dbfs'])}"
     return f"{name:<6}{reading['polls']:>7}{levels}{between:>26}  {verdict}"
+
+
+def _lasting(seconds: float) -> str:
+    """A time to wait, in seconds or minutes."""
+    return f"{math.ceil(seconds)} s" if seconds < 120 else f"{math.ceil(seconds / 60)} min"
 
 
 def _level(value: float | None) -> str:
@@ -82,12 +106,14 @@ def _level(value: float | None) -> str:
 
 def _concerns(warning: str) -> bool:
     """Whether a warning is about something that the summary shows."""
-    return not warning.startswith("period:")
+    key = warning.split(": ")[1 if warning.startswith("steps[") else 0]
+    return key not in _NOT_SHOWN
 
 
-def _readable(warning: str) -> str:
+def _remark(warning: str) -> list[str]:
     """A warning with the step's number as the summary counts them, from 1."""
-    return re.sub(r"^steps\[(\d+)\]", lambda match: f"step {int(match[1]) + 1}", warning)
+    step = re.sub(r"^steps\[(\d+)\]", lambda match: f"step {int(match[1]) + 1}", warning)
+    return textwrap.wrap(step, WIDTH, initial_indent="! ", subsequent_indent="  ")
 
 
 def _setup_lines(steps: list[dict[str, Any]]) -> list[str]:
@@ -101,7 +127,7 @@ def _setup_lines(steps: list[dict[str, Any]]) -> list[str]:
         indent = " " * 26
         lines.append(
             textwrap.fill(
-                words, 100, initial_indent=f"{step['index'] + 1:<6}{span:<20}", subsequent_indent=indent
+                words, WIDTH, initial_indent=f"{step['index'] + 1:<6}{span:<20}", subsequent_indent=indent
             )
         )
         before = step["setup"]
