@@ -98,8 +98,6 @@ def period_scores(beat: Floats, step_s: float) -> tuple[Floats, Floats]:
     Returns:
         rates in Hz, and their scores (-log10 of the gamma tail, the best over numbers of harmonics).
     """
-    from scipy.special import gammaincc, gammaln
-
     line_hz, power = white_lines(beat, step_s)
     rate_hz = np.arange(1 / LONGEST_S, 1 / SHORTEST_S, 1 / (16 * len(beat) * step_s))
     best, total = np.zeros(len(rate_hz)), np.zeros(len(rate_hz))
@@ -109,11 +107,21 @@ def period_scores(beat: Floats, step_s: float) -> tuple[Floats, Floats]:
         inside = at_hz < _TOP_HZ
         total += np.where(inside, power[line], 0.0)
         if harmonic in _HARMONICS:
-            tail = gammaincc(harmonic, total)
-            far = (total - (harmonic - 1) * np.log(np.maximum(total, 1.0)) + gammaln(harmonic)) / np.log(10)
-            score = np.where(tail > 1e-280, -np.log10(np.maximum(tail, 1e-300)), far)
-            best = np.maximum(best, np.where(inside, score, 0.0))
+            best = np.maximum(best, np.where(inside, rarity(total, harmonic), 0.0))
     return rate_hz, best
+
+
+def rarity(total: Floats, harmonics: int) -> Floats:
+    """-log10 of the chance that the lines of noise at so many harmonics add up to this much.
+
+    Lines of noise, over their mean, are exponential, so their sum follows the gamma distribution; twice that
+    is the Z^2_n of Buccheri et al. 1983, A&A 128, 245, with 2 n degrees of freedom.
+    """
+    from scipy.special import gammaincc, gammaln
+
+    tail = gammaincc(harmonics, total)
+    far = (total - (harmonics - 1) * np.log(np.maximum(total, 1.0)) + gammaln(harmonics)) / np.log(10)
+    return np.where(tail > 1e-280, -np.log10(np.maximum(tail, 1e-300)), far)
 
 
 def white_lines(beat: Floats, step_s: float) -> tuple[float, Floats]:
