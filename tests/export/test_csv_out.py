@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from telltick.export.csv_out import bursts_csv, journal_csv, steps_csv, text_cell
+from telltick.export.csv_out import bursts_csv, changes_csv, findings_csv, journal_csv, steps_csv, text_cell
 from telltick.model.marks import Mark, MarkKind
-from tests.export.scene import FACTS, MARKS, measurement, session
+from tests.export.scene import FACTS, MARKS, everything, measurement, session
 
 
 def table(text: str) -> list[dict[str, str]]:
@@ -65,6 +65,23 @@ def test_the_first_row_of_the_steps_is_the_whole_session():
     assert rows[1]["verdict"] == "tied to polling"
 
 
+def test_a_step_tells_its_sound_and_its_levels_at_the_antenna():
+    row = table(steps_csv(session(), everything()))[1]
+    assert (row["heard_polled_db"], row["carrier"]) == ("-27.7", "carried by the reply bytes")
+    assert (row["noise_dbm"], row["over_expected_db"], row["more_s"]) == ("-104.0", "5.8", "0.0")
+
+
+def test_changes_and_findings_have_tables_of_their_own():
+    change = table(changes_csv(everything()))[0]
+    assert (change["factor"], change["before"], change["after"]) == ("antenna", "beam", "dummy load")
+    assert (change["verdict"], change["interference_low_db"]) == ("no change within 1 dB", "-0.1")
+    findings = table(findings_csv(everything()))
+    assert [(row["path"], row["verdict"], row["steps"]) for row in findings] == [
+        ("antenna", "ruled out", "0 1"),
+        ("supply", "not tested", ""),
+    ]
+
+
 def test_the_journal_is_in_order_of_time_and_tells_everything():
     rows = table(journal_csv(session()))
     assert [row["entry"] for row in rows] == [
@@ -84,7 +101,8 @@ def test_the_burst_table_leaves_out_what_has_no_audio_and_keeps_hex_from_being_a
 
 
 def test_lines_end_as_rfc_4180_says():
-    for text in (journal_csv(session()), bursts_csv(session()), steps_csv(session(), measurement())):
+    tables = (journal_csv(session()), bursts_csv(session()), steps_csv(session(), measurement()))
+    for text in (*tables, changes_csv(everything()), findings_csv(everything())):
         assert text.endswith("\r\n")
         assert text.count("\n") == text.count("\r\n")
 

@@ -13,9 +13,11 @@ from telltick.model.errors import BadInputError, StorageError
 from tests.export.scene import measurement, session
 
 
-def test_csv_writes_three_tables_into_the_folder_named(tmp_path):
+def test_csv_writes_five_tables_into_the_folder_named(tmp_path):
     written = export_session(session(), measurement(), "csv", tmp_path / "new" / "tables")
-    assert [path.name for path in written] == ["journal.csv", "steps.csv", "bursts.csv"]
+    assert [path.name for path in written] == [
+        "journal.csv", "steps.csv", "changes.csv", "findings.csv", "bursts.csv",
+    ]  # fmt: skip
     assert sorted((tmp_path / "new" / "tables").iterdir()) == sorted(written)
 
 

@@ -9,10 +9,11 @@ from operator import itemgetter
 from typing import Any
 
 from telltick.export.values import audio_s, number, span_s, wall_utc
+from telltick.model.answers import Change
 from telltick.model.clock import NS
 from telltick.model.document import SessionDocument
-from telltick.model.measurement import Measurement
-from telltick.model.readings import Reading
+from telltick.model.measurement import Measurement, StepReading
+from telltick.model.readings import Estimate, Reading
 from telltick.model.text import plain_text
 
 _NOTE_LIMIT = 2_000
@@ -26,6 +27,16 @@ READING_COLUMNS = (
     "polls", "seconds", "noise_dbfs", "interference_dbfs", "excess_db", "excess_low_db", "excess_high_db",
     "i_over_n_db", "verdict", "p_value", "upper_limit_i_over_n_db",
 )  # fmt: skip
+SOUND_COLUMNS = (
+    "more_s", "heard_floor_db", "heard_polled_db", "carrier", "character_baud", "noise_dbm",
+    "interference_dbm", "expected_noise_dbm", "over_expected_db",
+)  # fmt: skip
+CHANGE_COLUMNS = (
+    "factor", "before", "after", "before_steps", "after_steps", "verdict", "basis", "excess_db",
+    "excess_low_db", "excess_high_db", "interference_db", "interference_low_db", "interference_high_db",
+    "noise_db", "noise_low_db", "noise_high_db", "p_changed", "p_same", "swaps", "more_polls", "because",
+)  # fmt: skip
+FINDING_COLUMNS = ("path", "verdict", "steps", "question", "because", "reasoning")
 BURST_COLUMNS = ("start_s", "end_s", "direction", "bytes_hex")
 
 
@@ -58,17 +69,61 @@ def steps_csv(session: SessionDocument, measurement: Measurement) -> str:
         "start_s",
         "end_s",
         *READING_COLUMNS,
+        *SOUND_COLUMNS,
         "changed",
         *(text_cell(f"setup: {f}") for f in factors),
     )
     blank = [None] * (1 + len(factors))
-    rows: list[Sequence[Any]] = [("whole", 0.0, session.seconds, *_reading(measurement.whole), *blank)]
+    whole = (*_reading(measurement.whole), None, *_sound(measurement))
+    rows: list[Sequence[Any]] = [("whole", 0.0, session.seconds, *whole, *blank)]
     for one in measurement.steps:
         step = one.step
         span = (audio_s(session, step.start_ns), audio_s(session, step.end_ns))
         setup = [text_cell(step.setup.get(factor)) for factor in factors]
-        rows.append((step.index, *span, *_reading(one.reading), text_cell(", ".join(step.changed)), *setup))
+        told = (*_reading(one.reading), number(one.more_s), *_sound(one))
+        rows.append((step.index, *span, *told, text_cell(", ".join(step.changed)), *setup))
     return _table(header, rows)
+
+
+def changes_csv(measurement: Measurement) -> str:
+    """What the steps say when set against each other: one row a comparison."""
+    return _table(
+        CHANGE_COLUMNS,
+        (
+            (
+                *map(text_cell, (", ".join(one.factors), *_values(one))),
+                _numbered(one.before_steps),
+                _numbered(one.after_steps),
+                one.words,
+                one.basis,
+                *_ends(one.excess_db),
+                *_ends(one.interference_db),
+                *_ends(one.noise_db),
+                number(one.p_changed),
+                number(one.p_same),
+                one.swaps,
+                one.more_polls,
+                text_cell(one.because),
+            )
+            for one in measurement.answers.changes
+        ),
+    )
+
+
+def findings_csv(measurement: Measurement) -> str:
+    """What the steps say of each way in: one row a way."""
+    return _table(
+        FINDING_COLUMNS,
+        (
+            (
+                one.path,
+                str(one.verdict),
+                _numbered(one.steps),
+                *map(text_cell, (one.question, one.because, one.reasoning)),
+            )
+            for one in measurement.answers.findings
+        ),
+    )
 
 
 def bursts_csv(session: SessionDocument) -> str:
@@ -130,18 +185,51 @@ def _events(session: SessionDocument) -> Iterable[Entry]:
 
 
 def _reading(reading: Reading) -> tuple[Any, ...]:
-    excess = reading.excess_db
     return (
         reading.polls,
         reading.seconds,
         number(reading.noise_dbfs),
         number(reading.interference_dbfs),
-        *((excess.value, excess.low, excess.high) if excess else (None, None, None)),
+        *_ends(reading.excess_db),
         number(reading.i_over_n_db),
         str(reading.verdict),
         number(reading.p_value),
         number(reading.upper_limit_i_over_n_db),
     )
+
+
+def _sound(one: Measurement | StepReading) -> tuple[Any, ...]:
+    """What is told of a stretch's sound and its levels at the antenna socket."""
+    heard, air = one.heard, one.on_air
+    return (
+        *((number(heard.floor_db), number(heard.polled_db)) if heard else (None, None)),
+        str(one.portrait.carrier) if one.portrait else None,
+        one.character.baud if one.character else None,
+        *(
+            (number(air.noise_dbm), number(air.interference_dbm), number(air.expected.dbm))
+            if air
+            else [None] * 3
+        ),
+        number(air.over_expected_db) if air else None,
+    )
+
+
+def _values(change: Change) -> tuple[str, str]:
+    """The values of the factors on both sides."""
+    before, after = (
+        ", ".join(side.get(factor, "") for factor in change.factors) for side in (change.before, change.after)
+    )
+    return before, after
+
+
+def _numbered(steps: Sequence[int]) -> str:
+    """Indices of steps, blanks between them."""
+    return " ".join(map(str, steps))
+
+
+def _ends(value: Estimate | None) -> tuple[float | None, ...]:
+    """A value and the ends of its interval."""
+    return (None, None, None) if value is None else tuple(map(number, (value.value, value.low, value.high)))
 
 
 def _table(header: Sequence[str | None], rows: Iterable[Sequence[Any]]) -> str:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
-from telltick.export.csv_out import bursts_csv, journal_csv, steps_csv
+from telltick.export.csv_out import bursts_csv, changes_csv, findings_csv, journal_csv, steps_csv
 from telltick.export.json_out import session_document
 from telltick.export.markdown import report_markdown
 from telltick.export.placing import new_file, refuse_what_is_there
@@ -29,7 +29,8 @@ def export_session(
     Args:
         session: the session.
         measurement: what was measured of it.
-        to: one of `FORMATS`. ``csv`` writes three tables into a folder: journal.csv, steps.csv, bursts.csv.
+        to: one of `FORMATS`. ``csv`` writes tables into a folder: journal.csv, steps.csv, changes.csv,
+            findings.csv, bursts.csv.
         output: the file, or for ``csv`` the folder; files there are replaced. None writes beside the
             present folder under the session's name, and replaces nothing.
 
@@ -47,6 +48,8 @@ def export_session(
         tables = {
             folder / "journal.csv": journal_csv(session),
             folder / "steps.csv": steps_csv(session, measurement),
+            folder / "changes.csv": changes_csv(measurement),
+            folder / "findings.csv": findings_csv(measurement),
             folder / "bursts.csv": bursts_csv(session),
         }
         return write_texts(tables, replace=named)
