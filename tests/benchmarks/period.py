@@ -45,7 +45,6 @@ def kind_of(seed: int, background: str, rate: float, i_over_n_db: float | None) 
         poll_jitter_s=0.0,
         jitter_s=0.001,
         rate=rate,
-        baud=38400 if rate > 10 else 9600,
         same=seed % 2 == 0,
     )
     period = find_period(scene.samples, 0, RATE_HZ)

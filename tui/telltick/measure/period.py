@@ -29,6 +29,7 @@ _TOP_HZ = 40.0
 _AROUND_HZ = 1.5
 _HARMONICS = (1, 2, 4, 8, 16, 32)
 _SUBMULTIPLE_SHARE = 0.7  # a shorter period that explains this share of the score is the true one
+_BETWEEN = 3.0  # -log10 of the chance at which lines between are more than noise
 _BLOCKS = 8
 
 
@@ -45,11 +46,10 @@ def find_period(samples: Samples, first_sample: int, rate_hz: int, band: Band | 
         return None
     beat = flat_beat(samples, rate_hz, band or Band())
     rates, scores = period_scores(beat, STEP_S)
-    best = int(np.argmax(scores))
-    score = float(scores[best])
+    score = float(scores.max())
     if score < THRESHOLD:
         return None
-    seconds = _refined(beat, 1 / float(rates[_shortest(rates, scores, best)]))
+    seconds = _refined(beat, 1 / _simplest_hz(beat, rates, scores))
     middle_s, on_s = loud_part(beat, STEP_S, seconds.value)
     phase_s = float((first_sample / rate_hz + middle_s) % seconds.value)
     chance = float(min(1.0, 10 ** (_TRIALS_LOG10 - score)))
@@ -136,13 +136,24 @@ def white_lines(beat: Floats, step_s: float) -> tuple[float, Floats]:
     return line_hz, np.asarray(power / np.maximum(around / np.log(2), 1e-30))  # the median of an exponential
 
 
-def _shortest(rate_hz: Floats, scores: Floats, best: int) -> int:
-    """Move to P/k where that explains nearly as much: multiples of the true period score too."""
+def _simplest_hz(beat: Floats, rate_hz: Floats, scores: Floats) -> float:
+    """Repetition rate that stands out most, or a multiple of it: multiples of the true period score too.
+
+    A multiple is the true rate when it explains nearly as much, and the lines between its own are noise.
+    """
+    best = int(np.argmax(scores))
+    line_hz, power = white_lines(beat, STEP_S)
     for divisor in (6, 5, 4, 3, 2):
         near = np.flatnonzero(np.abs(rate_hz / (divisor * rate_hz[best]) - 1) < 0.004)
-        if len(near) and scores[near].max() >= _SUBMULTIPLE_SHARE * scores[best]:
-            return int(near[np.argmax(scores[near])])
-    return best
+        if not len(near) or scores[near].max() < _SUBMULTIPLE_SHARE * scores[best]:
+            continue
+        found_hz = float(rate_hz[near[np.argmax(scores[near])]])
+        order = np.arange(1, min(_HARMONICS[-1], int(_TOP_HZ / found_hz) * divisor) + 1)
+        order = order[order % divisor > 0]
+        between = power[np.rint(order * found_hz / divisor / line_hz).astype(int)]
+        if rarity(between.sum(), len(order)) < _BETWEEN:
+            return found_hz
+    return float(rate_hz[best])
 
 
 def _refined(beat: Floats, period_s: float) -> Estimate:
