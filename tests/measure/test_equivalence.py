@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.multitest import multipletests
@@ -61,6 +61,7 @@ def test_several_means_differ_as_by_statsmodels_welch_analysis_of_variance():
     assert p_unequal([mean_of(group) for group in groups]) == pytest.approx(expected.pvalue, rel=1e-9)
 
 
+@settings(max_examples=30)
 @given(st.lists(st.floats(0, 1), min_size=1, max_size=30))
 def test_the_correction_for_many_is_that_of_statsmodels(p_values):
     assert holm(p_values) == pytest.approx(multipletests(p_values, method="holm")[1])

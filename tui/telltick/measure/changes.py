@@ -32,7 +32,8 @@ from telltick.model.readings import Estimate
 
 LEVEL = 0.05
 INTERFERENCE, EXCESS, NOISE = "interference", "excess", "noise"
-_FORESEEN = np.geomspace(1.1, 100, 40)  # times as much data, as far as it is worth telling
+_MOST_TIMES = 100.0  # as much data: farther ahead nothing is foretold
+_HALVINGS = 7
 
 
 @dataclass(frozen=True)
@@ -273,13 +274,22 @@ def _simultaneous(sides: tuple[Side, Side], basis: str, share: float) -> tuple[f
 def _more_polls(pair: Comparison, bound_db: float, level: float) -> int | None:
     """Polls a side that would probably decide it, going on as it began; None if a hundredfold does not."""
     polls = min((side.polls for side in pair.pure if side.polls), default=0)
-    for times in _FORESEEN:
-        foreseen = tuple(
-            _with_more(pure, side, times) for pure, side in zip(pair.pure, pair.sides, strict=True)
-        )
-        if min(_p_values((foreseen[0], foreseen[1]), pair.basis, bound_db)) < level / 2:
-            return max(1, int(np.ceil((times - 1) * polls))) if polls else None
-    return None
+    few, enough = 1.0, _MOST_TIMES
+    if not polls or not _would_decide(pair, enough, bound_db, level):
+        return None
+    for _ in range(_HALVINGS):
+        middle = float(np.sqrt(few * enough))
+        if _would_decide(pair, middle, bound_db, level):
+            enough = middle
+        else:
+            few = middle
+    return max(1, int(np.ceil((enough - 1) * polls)))
+
+
+def _would_decide(pair: Comparison, times: float, bound_db: float, level: float) -> bool:
+    """Would that many times the data decide it, with something to spare?"""
+    before, after = (_with_more(pure, side, times) for pure, side in zip(pair.pure, pair.sides, strict=True))
+    return min(_p_values((before, after), pair.basis, bound_db)) < level / 2
 
 
 def _with_more(pure: Side, drifting_side: Side, times: float) -> Side:
