@@ -1,6 +1,8 @@
 import re
 
+import numpy as np
 import pytest
+from colorspacious import cspace_convert, deltaE
 
 from telltick.assets import shipped
 from telltick.model.errors import BadInputError
@@ -18,6 +20,7 @@ from telltick.ui.palettes import (
 from telltick.ui.rows import Role
 
 SHIPPED = sorted(path.stem for path in shipped("themes").glob("*.toml"))
+COLOURED = [name for name in SHIPPED if name not in (SIXTEEN, PLAIN)]
 GOOD = (shipped("themes") / "night.toml").read_text(encoding="utf-8")
 
 
@@ -40,7 +43,7 @@ def test_contrast_meets_the_standards_own_ends_of_the_scale():
 
 
 def test_a_dark_a_light_and_a_red_palette_are_shipped_and_those_for_plain_terminals():
-    assert {"night", "day", "red-lamp", "sixteen", "plain"} <= set(SHIPPED)
+    assert {"night", "day", "red-lamp", "contrast", "blue-amber", "sixteen", "plain"} <= set(SHIPPED)
 
 
 @pytest.mark.parametrize("name", SHIPPED)
@@ -51,7 +54,7 @@ def test_every_shipped_palette_loads_and_names_every_role(name):
     assert palette.title
 
 
-@pytest.mark.parametrize("name", [n for n in SHIPPED if n not in (SIXTEEN, PLAIN)])
+@pytest.mark.parametrize("name", COLOURED)
 def test_words_and_numbers_can_be_read(name):
     # WCAG 2.2 asks 4.5 of text (AA) and 3 of large text and of graphics; labels count as graphics here.
     palette = find_palette(name, [shipped("themes")])
@@ -62,6 +65,66 @@ def test_words_and_numbers_can_be_read(name):
     assert contrast(palette.inks[Role.LABEL].colour, palette.ground.colour) >= (
         2.0 if name == "red-lamp" else 4.5
     )
+
+
+@pytest.mark.parametrize("name", COLOURED)
+def test_pictures_stand_out_from_the_ground(name):
+    # WCAG 2.2, 1.4.11: graphics that one must see to understand need 3 to 1; a dark-adapted eye sees more.
+    palette = find_palette(name, [shipped("themes")])
+    for role in (Role.QUIET, Role.FLOOR, Role.RISE, Role.TO_RADIO, Role.FROM_RADIO):
+        least = 1.8 if name == "red-lamp" else 3.0
+        assert contrast(palette.inks[role].colour, palette.ground.colour) >= least, role
+
+
+def test_the_strongest_palette_reaches_the_higher_grade_everywhere():
+    # WCAG 2.2, 1.4.6 (AAA): 7 to 1 for text.
+    palette = find_palette("contrast", [shipped("themes")])
+    for role in set(NAMED_ROLES) - {Role.QUIET, Role.RULE}:
+        for ground in (palette.ground.colour, palette.panel.colour):
+            assert contrast(palette.inks[role].colour, ground) >= 7.0, role
+
+
+VISION = ("normal", "protanomaly", "deuteranomaly", "tritanomaly")
+PICTURE_PAIRS = [(Role.QUIET, Role.RISE), (Role.QUIET, Role.FLOOR)]
+STATE_PAIRS = [
+    (Role.FLOOR, Role.RISE), (Role.TO_RADIO, Role.FROM_RADIO), (Role.GOOD, Role.BAD), (Role.GOOD, Role.WARN),
+    (Role.WARN, Role.BAD), (Role.RISE, Role.TEXT), (Role.HANDS, Role.MARK), (Role.LATE, Role.MARK),
+]  # fmt: skip
+
+
+def difference(one: str, other: str, vision: str) -> float:
+    """Distance of two colours in CAM02-UCS (Luo, Cui & Li 2006; 1 is just noticeable), as such eyes see them.
+
+    Defects as simulated by Machado, Oliveira & Fernandes (2009), IEEE TVCG 15(6), at full severity: the
+    library colorspacious computes both.
+    """
+    seen = []
+    for colour in (one, other):
+        srgb = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
+        if vision != "normal":
+            srgb = cspace_convert(srgb, {"name": "sRGB1+CVD", "cvd_type": vision, "severity": 100}, "sRGB1")
+        seen.append(np.clip(srgb, 0, 1))
+    return float(deltaE(*seen, input_space="sRGB1"))
+
+
+@pytest.mark.parametrize("vision", VISION)
+@pytest.mark.parametrize("name", COLOURED)
+def test_quiet_floor_and_rise_are_told_apart_by_every_eye(name, vision):
+    inks = find_palette(name, [shipped("themes")]).inks
+    for one, other in PICTURE_PAIRS:
+        assert difference(inks[one].colour, inks[other].colour, vision) >= 12, (one, other)
+
+
+@pytest.mark.parametrize("vision", VISION)
+def test_the_safe_palette_keeps_every_pair_of_meanings_apart_for_every_eye(vision):
+    inks = find_palette("blue-amber", [shipped("themes")]).inks
+    for one, other in PICTURE_PAIRS + STATE_PAIRS:
+        assert difference(inks[one].colour, inks[other].colour, vision) >= 15, (one, other)
+
+
+def test_the_simulation_mixes_up_red_and_green_as_such_eyes_do():
+    # A red and a green of equal lightness for a deuteranope: far apart for the usual eye, close for that one.
+    assert difference("#b05a3c", "#7d7d2d", "normal") > 3 * difference("#b05a3c", "#7d7d2d", "deuteranomaly")
 
 
 def test_the_red_lamp_gives_off_red_alone():
@@ -81,13 +144,13 @@ def test_the_plain_palette_uses_no_colour():
     [
         (GOOD.replace('rise = "#ffae42"', ""), r"colours\.rise: this colour is missing"),
         (GOOD.replace("rise =", "rize ="), r"no key colours\.rize; did you mean colours\.rise\?"),
-        (GOOD.replace("#ffae42", "#ffae4"), r"colours\.rise: '#ffae4' is not a colour"),
+        (GOOD.replace("#ffae42", "#ffae4"), r", line 14: colours\.rise: '#ffae4' is not a colour"),
         (GOOD.replace('"#ffae42"', "7"), r"colours\.rise: '7' is not a colour"),
         (
             GOOD.replace('kind = "dark"', 'kind = "gloomy"'),
-            "kind: must be dark, light, terminal, not 'gloomy'",
+            ", line 3: kind: must be dark, light, terminal, not 'gloomy'",
         ),
-        (GOOD.replace("title =", "titel ="), r"no key titel; did you mean title\?"),
+        (GOOD.replace("title =", "titel ="), r", line 2: there is no key titel; did you mean title\?"),
         ('title = "x"', r"no table \[colours\]"),
         ('title = "x"\nkind =\n', "is not a palette: .*line 2"),
         ("colours = " + "[" * 3000, "is not a palette"),

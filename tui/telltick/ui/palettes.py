@@ -88,6 +88,7 @@ class Palette:
         ground: the background.
         panel: the background of prompts and help.
         inks: one per role.
+        path: its file.
     """
 
     name: str
@@ -96,6 +97,7 @@ class Palette:
     ground: Ink
     panel: Ink
     inks: Mapping[Role, Ink]
+    path: Path | None = None
 
     def styles(self, *, raised: bool = False) -> dict[Role, Style]:
         """Styles of the roles on the ground, or on a raised panel."""
@@ -178,18 +180,50 @@ def load_palette(path: Path) -> Palette:
 
     Raises:
         BadInputError: it cannot be read, is not TOML, lacks a colour or holds something that is none; the
-            message names file and key.
+            message names file, line and key.
     """
-    table = _parse(path)
-    unknown = _unknown(table, ("title", "kind", "colours"))
-    if unknown:
-        raise BadInputError(f"{path}: {unknown}")
+    text = _text(path)
+    try:
+        table = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as why:
+        raise BadInputError(f"{path} is not a palette: {why}") from why
+    try:
+        return _palette(path, table)
+    except _FaultyEntryError as why:
+        raise BadInputError(f"{path}{_line_of(text, why.key)}: {why}") from why
+
+
+class _FaultyEntryError(Exception):
+    """An entry of a palette file cannot be used."""
+
+    def __init__(self, key: str, fault: str) -> None:
+        """Say what is wrong.
+
+        Args:
+            key: dotted.
+            fault: what is wrong, the key included.
+        """
+        super().__init__(fault)
+        self.key = key
+
+
+def _line_of(text: str, key: str) -> str:
+    """``, line 7`` for a key that stands in a file; empty for one that does not."""
+    last = re.escape(key.rpartition(".")[2])
+    pattern = re.compile(rf"""\s*\[?\s*["']?{last}["']?\s*[=\]]""")
+    numbers = (n for n, line in enumerate(text.splitlines(), 1) if pattern.match(line))
+    number = next(numbers, None) if key else None
+    return "" if number is None else f", line {number}"
+
+
+def _palette(path: Path, table: Mapping[str, Any]) -> Palette:
+    _refuse_unknown(table, ("title", "kind", "colours"))
     kind, colours = table.get("kind", "dark"), table.get("colours")
     if kind not in KINDS:
-        raise BadInputError(f"{path}: kind: must be {', '.join(KINDS)}, not {kind!r}")
+        raise _FaultyEntryError("kind", f"kind: must be {', '.join(KINDS)}, not {kind!r}")
     if not isinstance(colours, dict):
-        raise BadInputError(f"{path}: it has no table [colours]")
-    inks = _inks(path, colours)
+        raise _FaultyEntryError("colours", "it has no table [colours]")
+    inks = _inks(colours)
     return Palette(
         name=path.stem,
         title=str(table.get("title", path.stem))[:80],
@@ -197,6 +231,7 @@ def load_palette(path: Path) -> Palette:
         ground=inks["ground"],
         panel=inks["panel"],
         inks={role: inks[role] for role in NAMED_ROLES},
+        path=path,
     )
 
 
@@ -225,40 +260,37 @@ def _many_colours(environ: Mapping[str, str]) -> bool:
     return os.name == "nt" or any(word in term for word in ("256", "direct", "truecolor"))
 
 
-def _parse(path: Path) -> dict[str, Any]:
+def _text(path: Path) -> str:
     try:
         with path.open("rb") as file:
             content = file.read(_LARGEST + 1)
         if len(content) > _LARGEST:
             raise BadInputError(f"{path} is too large to be a palette")
-        return tomllib.loads(content.decode("utf-8-sig").replace("\r\n", "\n"))
+        return content.decode("utf-8-sig").replace("\r\n", "\n")
     except OSError as why:
         raise BadInputError(f"{path}: this palette cannot be read ({why.strerror or why})") from why
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as why:
+    except UnicodeDecodeError as why:
         raise BadInputError(f"{path} is not a palette: {why}") from why
 
 
-def _unknown(table: Mapping[str, Any], known: Sequence[str], prefix: str = "") -> str | None:
+def _refuse_unknown(table: Mapping[str, Any], known: Sequence[str], prefix: str = "") -> None:
     for key in table:
         if key not in known:
             near = difflib.get_close_matches(key, known, n=1)
             advice = f"did you mean {prefix}{near[0]}?" if near else f"it may hold {', '.join(known)}"
-            return f"there is no key {prefix}{key}; {advice}"
-    return None
+            raise _FaultyEntryError(key, f"there is no key {prefix}{key}; {advice}")
 
 
-def _inks(path: Path, colours: Mapping[str, Any]) -> dict[str, Ink]:
+def _inks(colours: Mapping[str, Any]) -> dict[str, Ink]:
     known = (*GROUNDS, *NAMED_ROLES)
-    unknown = _unknown(colours, known, "colours.")
-    if unknown:
-        raise BadInputError(f"{path}: {unknown}")
+    _refuse_unknown(colours, known, "colours.")
     missing = [key for key in known if key not in colours]
     if missing:
-        raise BadInputError(f"{path}: colours.{missing[0]}: this colour is missing")
+        raise _FaultyEntryError("", f"colours.{missing[0]}: this colour is missing")
     inks: dict[str, Ink] = {}
     for key, value in colours.items():
         try:
             inks[key] = Ink.parse(str(value))
         except ValueError as why:
-            raise BadInputError(f"{path}: colours.{key}: {why}") from why
+            raise _FaultyEntryError(f"colours.{key}", f"colours.{key}: {why}") from why
     return inks
