@@ -31,9 +31,9 @@ from telltick.model.readings import Band
 from telltick.model.traffic import Gate, Ints
 
 CANDIDATES = tuple((baud, Framing(stop_bits=stop)) for stop in (1, 2) for baud in STANDARD_BAUD)
-MARGIN = 0.08  # lead in correlation over the best candidate of another rate
-LEAST_SCORE = 0.4
-SHIFTED_MARGIN = 0.15  # shifts give every candidate many chances
+MARGIN = 6.0  # lead in log likelihood over the best candidate of another rate
+UNKNOWN_MARGIN = 9.0  # the bursts' own bits are then as strange to the true rate as to the others
+LEAST_SCORE = 0.5
 _DETREND_HZ = 500.0
 _GRID_HZ = 8.0
 _MOST_BURSTS = 200
@@ -150,27 +150,65 @@ def character_rate(
     rise = _feature(spectra)
     if rise is None:
         return None
-    templates = [_template(spectra, *one) for one in candidates]
-    at_rest = _leader(candidates, [_score(rise, spectra, one) for one in templates], MARGIN)
-    if at_rest is not None:
-        return at_rest
-    return _leader(candidates, [_best_shift(rise, spectra, one) for one in templates], SHIFTED_MARGIN)
+    independent = _independent(spectra)
+    fits = [fit for one in candidates for fit in _fits(rise, spectra, one, independent)]
+    return _leader(fits, MARGIN if any(spectra.data) else UNKNOWN_MARGIN)
 
 
-def _leader(
-    candidates: Sequence[tuple[int, Framing]], scores: list[tuple[float, float]], margin: float
-) -> CharacterRate | None:
-    """The best candidate when it leads all of another baud by the margin; scores are (correlation, shift)."""
-    best = int(np.argmax([score for score, _ in scores]))
-    baud, framing = candidates[best]
-    score, shift_hz = scores[best]
-    others = [s for (b, _), (s, _) in zip(candidates, scores, strict=True) if b != baud]
-    same = [s for (b, f), (s, _) in zip(candidates, scores, strict=True) if b == baud and f != framing]
-    lead = score - max(others, default=-1.0)
-    if score < LEAST_SCORE or lead < margin:
+@dataclass(frozen=True)
+class _Fit:
+    """How well a candidate explains the rise, as it stands or shifted as suits it best.
+
+    Attributes:
+        baud: its rate.
+        framing: its shape of characters.
+        score: correlation.
+        shift_hz: shift of its spectrum.
+        evidence: log likelihood, shifts tried paid for.
+    """
+
+    baud: int
+    framing: Framing
+    score: float
+    shift_hz: float
+    evidence: float
+
+
+def _fits(
+    rise: Floats, spectra: BurstSpectra, candidate: tuple[int, Framing], independent: float
+) -> tuple[_Fit, _Fit]:
+    """A candidate's fit without a shift and with one."""
+    template = _template(spectra, *candidate)
+    chances = max(1.0, candidate[0] * spectra.length_s)  # shifts that differ
+    (at_rest, _), (shifted, shift_hz) = _score(rise, spectra, template), _best_shift(rise, spectra, template)
+    return (
+        _Fit(*candidate, at_rest, 0.0, _evidence(at_rest, independent)),
+        _Fit(*candidate, shifted, shift_hz, _evidence(shifted, independent) - float(np.log(chances))),
+    )
+
+
+def _evidence(score: float, independent: float) -> float:
+    """Log likelihood of normal deviations: -n/2 ln(1 - r^2), r the correlation."""
+    return float(-0.5 * independent * np.log(max(1 - max(score, 0.0) ** 2, 1e-6)))
+
+
+def _independent(spectra: BurstSpectra) -> float:
+    """Independent values in the curve: lines of the noise bandwidth of the window, less what is taken out."""
+    width_hz = float(spectra.freq_hz[-1] - spectra.freq_hz[0])
+    return max(1.0, width_hz * spectra.length_s / 1.5 - width_hz / _DETREND_HZ)
+
+
+def _leader(fits: Sequence[_Fit], margin: float) -> CharacterRate | None:
+    """The best fit when it leads all of another baud by the margin."""
+    best = max(fits, key=lambda fit: fit.evidence)
+    other = max((fit for fit in fits if fit.baud != best.baud), key=lambda fit: fit.evidence)
+    if best.score < LEAST_SCORE or best.evidence - other.evidence < margin:
         return None
-    sure = score - max(same, default=-1.0) >= margin / 2
-    return CharacterRate(baud, framing if sure else None, score, lead, shift_hz)
+    same = [fit.evidence for fit in fits if fit.baud == best.baud and fit.framing != best.framing]
+    sure = best.evidence - max(same, default=-np.inf) >= margin
+    return CharacterRate(
+        best.baud, best.framing if sure else None, best.score, best.score - other.score, best.shift_hz
+    )
 
 
 def _feature(spectra: BurstSpectra) -> Floats | None:
