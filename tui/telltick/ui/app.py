@@ -10,14 +10,16 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from telltick.engine.feed import SessionFeed
-from telltick.model.errors import TelltickError
+from telltick.model.errors import BadInputError, TelltickError
 from telltick.model.plan import Settings
 from telltick.ui.glyphs import glyphs_for, terminal_wants_ascii
 from telltick.ui.keymap import Keymap
 from telltick.ui.leaving import ScreenExit
-from telltick.ui.palettes import PLAIN, Palette, choose_palette, load_palette, palette_files
+from telltick.ui.palettes import Palette, choose_palette
+from telltick.ui.rows import Role
 from telltick.ui.screens.page import PageScreen
 from telltick.ui.screens.session import SessionScreen
+from telltick.ui.wardrobe import Wardrobe
 from telltick.ui.widgets.panel import Panel
 from telltick.ui.wire import WiredApp
 
@@ -61,6 +63,7 @@ class TelltickApp(WiredApp[ScreenExit]):
         environ = dict(os.environ if environ is None else environ)
         self._without_colour = bool(environ.get("NO_COLOR"))
         self.palette = choose_palette(settings.theme, environ)
+        self._wardrobe = Wardrobe(self.palette)
         keymap = Keymap(settings.keys)
         if not self._without_colour:
             # Present but empty says nothing; the toolkit would take it for a wish.
@@ -90,12 +93,9 @@ class TelltickApp(WiredApp[ScreenExit]):
         """Take the next palette there is; returns a sentence about it."""
         if self._without_colour:
             return "NO_COLOR is set: the screen stays without colour"
-        files = palette_files()
-        names = [*sorted(name for name in files if name != PLAIN), PLAIN]
-        at = names.index(self.palette.name) if self.palette.name in names else -1
-        name = names[(at + 1) % len(names)]
-        self.wear(load_palette(files[name]))
-        return f"palette {name}: {self.palette.title}"
+        palette, sentence = self._wardrobe.next()
+        self.wear(palette)
+        return sentence
 
     def wear(self, palette: Palette) -> None:
         """Put on a palette."""
@@ -139,7 +139,14 @@ class TelltickApp(WiredApp[ScreenExit]):
         self.hang_up()
 
     def tick(self) -> None:
-        """Look at the session when it is time to."""
+        """Look at the session when it is time to, and at the palette's file."""
+        try:
+            palette = self._wardrobe.changed()
+        except BadInputError as why:
+            self.session.say(str(why), Role.BAD)
+        else:
+            if palette is not None:
+                self.wear(palette)
         self.session.look_when_due()
 
     def frame_answered(self) -> None:
@@ -172,7 +179,7 @@ def run_screen(
     ascii_only = terminal_wants_ascii() if settings.ascii is None else settings.ascii
     app = TelltickApp(feed, settings, ascii_only=ascii_only, notice=notice)
     try:
-        left = app.run()
+        left = app.run(mouse=settings.mouse)
     finally:
         # A look that hangs (a dead network disk) must not keep the terminal: the process is about to end.
         if app.session.stop(QUICK_S):
