@@ -8,10 +8,11 @@ from collections.abc import Callable
 
 import numpy as np
 
+from telltick.engine.line_channel import LineChannel, PlannedAnchors
 from telltick.model.clock import NS, Anchor, ArrivalFilter
 from telltick.model.errors import DeviceError, StorageError
 from telltick.model.session import Gap, GapKind, HealthNote
-from telltick.sources.audio import AudioBlock, AudioSource
+from telltick.sources.audio import AudioBlock, AudioSource, Samples
 from telltick.store.journal import Journal
 from telltick.store.segments import AudioWriter
 
@@ -39,6 +40,7 @@ class AudioCapture:
         now_ns: Callable[[], int],
         zero_ns: int,
         wall_ns: Callable[[], int] = time.time_ns,
+        line: LineChannel | None = None,
     ) -> None:
         """Prepare to record.
 
@@ -50,6 +52,7 @@ class AudioCapture:
             now_ns: session time.
             zero_ns: monotonic time of session time 0, which the blocks' stamps are on.
             wall_ns: wall-clock time.
+            line: takes the channel of the data line, where the source delivers one.
         """
         self._source = source
         self._writer = writer
@@ -58,6 +61,8 @@ class AudioCapture:
         self._now_ns = now_ns
         self._zero_ns = zero_ns
         self._wall_ns = wall_ns
+        self._line = line
+        self._planned: PlannedAnchors | None = None  # with a line: within runs
         self._run = 0
         self._filter: ArrivalFilter | None = None  # None between runs
         self._last_arrival_ns = 0
@@ -131,9 +136,23 @@ class AudioCapture:
         self._filter.add(self._writer.samples, arrival_ns)
         self._last_arrival_ns = arrival_ns
         self._clipped += int(np.count_nonzero(np.abs(block.samples.astype(np.int32)) >= FULL_SCALE))
-        if arrival_ns >= self._next_anchor_ns:
+        if self._line is not None:
+            self._write_line(self._line, first, block.line)
+        elif arrival_ns >= self._next_anchor_ns:
             self._next_anchor_ns = arrival_ns + ANCHOR_EVERY_NS
-            self._anchor(first)
+            self._anchor(first, self._filter.t_ns(first))
+
+    def _write_line(self, line: LineChannel, first: int, samples: Samples | None) -> None:
+        """Take the line's channel, on anchors that are known before they are written."""
+        assert self._filter is not None
+        if self._planned is None:
+            self._planned = PlannedAnchors(self._source.rate_hz, first, self._filter.t_ns(first))
+            self._anchor(first, self._planned.anchor_ns)
+        if samples is not None:
+            line.take(first, samples, self._planned.t_ns)
+        while self._planned.due(self._writer.samples):
+            self._planned.step(self._filter.t_ns(self._planned.sample + self._source.rate_hz))
+            self._anchor(self._planned.sample, self._planned.anchor_ns)
 
     def watch(self) -> None:
         """Notice a lost or stalled source, and try to get it back."""
@@ -178,6 +197,11 @@ class AudioCapture:
         """Nothing more will come."""
         return self._source.over
 
+    def end_run(self) -> None:
+        """Write what is held and tell of what the data line was saying: nothing more will come."""
+        self._decide_held()
+        self._end_line()
+
     def stop_source(self) -> None:
         """Stop the source; blocks already handed over may still be taken."""
         self._source.stop()
@@ -186,6 +210,7 @@ class AudioCapture:
         """Write what is still held, and close the audio file; a gap that is open stays open."""
         try:
             self._decide_held()
+            self._end_line()
             self._note_clipping()
         finally:
             self._writer.close()
@@ -195,9 +220,16 @@ class AudioCapture:
         self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
         gap = Gap(kind, self._writer.samples, self._last_arrival_ns, None, note)
         self._open_gap = self._journal.open_gap(gap)
+        self._end_line()
         if self._filter is not None:
             self._filter = None
             self._run += 1
+
+    def _end_line(self) -> None:
+        """What the line says next does not follow what it said."""
+        if self._line is not None and self._planned is not None:
+            self._line.end_run(self._planned.t_ns)
+        self._planned = None
 
     def _reopen(self) -> None:
         self._source.stop()
@@ -214,10 +246,9 @@ class AudioCapture:
             self._refusal = words, now_ns
             self._journal.add_health(HealthNote(now_ns, "audio not back", 0.0, words))
 
-    def _anchor(self, first: int) -> None:
+    def _anchor(self, sample: int, t_ns: int) -> None:
         """Journal where the audio clock stands; a run's first anchor is at its first sample."""
-        assert self._filter is not None
-        self._journal.add_anchor(Anchor(self._run, first, self._filter.t_ns(first), self._wall_ns()))
+        self._journal.add_anchor(Anchor(self._run, sample, t_ns, self._wall_ns()))
         self._note_clipping()
 
     def _note_clipping(self) -> None:

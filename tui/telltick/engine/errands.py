@@ -117,6 +117,8 @@ class Errands:
 
     def _why_no_polling(self) -> str:
         tap = self._inputs.tap
+        if self._inputs.line_channel is not None:
+            return "this session only hears the data line: nothing is sent to the radio"
         if tap is None:
             return "this session has no poll plan"
         if tap.way == "bridge":

@@ -8,12 +8,15 @@ from pathlib import Path
 
 from telltick import __version__
 from telltick.engine.fresh import fresh_folder
+from telltick.engine.line_channel import LineChannel
 from telltick.engine.versions import host, library_versions
 from telltick.model.clock import NS, Anchor
 from telltick.model.errors import BadInputError
 from telltick.model.framing import Framing
 from telltick.model.marks import Mark
 from telltick.model.session import Ending, SessionFacts
+from telltick.model.tap import ChannelPlan
+from telltick.model.traffic import Burst, Direction
 from telltick.sources.audio_file import AudioFile
 from telltick.sources.tables import read_bursts_csv, read_marks_csv
 from telltick.store.journal import Journal
@@ -30,6 +33,8 @@ def import_recording(
     channel: int = 1,
     baud: int | None = None,
     framing: str | None = None,
+    poll_channel: int | None = None,
+    direction: Direction = Direction.TX,
     progress: Callable[[float], None] = lambda _: None,
 ) -> None:
     """Copy a recording and its tables into a new session; whatever goes wrong, no half session is left.
@@ -42,12 +47,17 @@ def import_recording(
         channel: channel of the audio, counted from 1.
         baud: character rate, if known.
         framing: character framing, if known.
+        poll_channel: channel that carries the data line itself; its bursts are taken from it.
+        direction: which way the bytes of that channel flow.
         progress: told the share done, 0 to 1.
 
     Raises:
         BadInputError: a file is missing, is not audio, or a table has a bad line; the folder cannot be used.
     """
     line = _line(baud, framing)
+    data_line = _data_line(poll_channel, channel, line, direction)
+    if data_line is not None and bursts is not None:
+        raise BadInputError("--bursts and --poll-channel both say when bytes flow; choose one of them")
     burst_rows = read_bursts_csv(bursts) if bursts else ()
     mark_rows = read_marks_csv(marks) if marks else ()
     with AudioFile(audio) as source:
@@ -63,10 +73,12 @@ def import_recording(
             host=host(),
         )
         with fresh_folder(folder), hold(folder), Journal.create(folder, facts) as journal:
-            samples = _copy_audio(source, channel, folder, progress)
+            heard: list[Burst] = []
+            hearing = data_line and LineChannel(data_line, source.rate_hz, heard.append)
+            samples = _copy_audio(source, channel, folder, progress, hearing)
             with journal.batch():
                 journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))
-                journal.add_bursts(burst_rows)
+                journal.add_bursts([*burst_rows, *heard])
                 _add_marks(journal, mark_rows)
                 journal.end(Ending(samples * NS // source.rate_hz, "source ended"))
 
@@ -82,12 +94,49 @@ def _line(baud: int | None, framing: str | None) -> dict[str, int | str]:
     return {key: value for key, value in (("baud", baud), ("framing", known)) if value is not None}
 
 
-def _copy_audio(source: AudioFile, channel: int, folder: Path, progress: Callable[[float], None]) -> int:
-    """Copy one channel; returns how many samples it has."""
+def _data_line(
+    poll_channel: int | None, channel: int, line: dict[str, int | str], direction: Direction
+) -> ChannelPlan | None:
+    """The line to hear in the recording; None without one."""
+    if poll_channel is None:
+        return None
+    if poll_channel == channel:
+        raise BadInputError(
+            f"channel {channel} is the receiver's; the data line needs its own --poll-channel"
+        )
+    baud = line.get("baud")
+    try:
+        return ChannelPlan(
+            channel=poll_channel,
+            baud=None if baud is None else int(baud),
+            framing=str(line.get("framing", "8N1")),
+            direction=direction,
+        )
+    except ValueError as why:
+        raise BadInputError(f"{why}") from why
+
+
+def _copy_audio(
+    source: AudioFile,
+    channel: int,
+    folder: Path,
+    progress: Callable[[float], None],
+    line: LineChannel | None,
+) -> int:
+    """Copy one channel, and hear the line in another; returns how many samples it has."""
+
+    def t_ns(sample: float) -> int:
+        return round(sample * NS / source.rate_hz)
+
+    channels = (channel,) if line is None else (channel, line.channel)
     with AudioWriter(folder, source.rate_hz) as writer:
-        for block in source.blocks(channel):
+        for block, *beside in source.blocks_of(channels):
+            if line is not None:
+                line.take(writer.samples, beside[0], t_ns)
             writer.write(block)
             progress(writer.samples / max(source.frames, writer.samples))
+    if line is not None:
+        line.end_run(t_ns)
     return writer.samples
 
 

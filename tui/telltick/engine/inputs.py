@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from telltick.engine.clocks import Clocks
 from telltick.model.errors import BadInputError, DeviceError
 from telltick.model.plan import AudioPlan, PollPlan, StationProfile
-from telltick.model.tap import TapPlan
+from telltick.model.tap import ChannelPlan, TapPlan
 from telltick.sources.audio import AudioSource
 from telltick.sources.bench import SimulatedBench
 from telltick.sources.paced_file import PacedFile
@@ -39,6 +39,7 @@ class Inputs:
         tap: the line that others talk on; then `poll` is None.
         open_tap: opens the tap's port.
         program: the end of a bridge that a station program opens.
+        line_channel: the data line that the audio carries beside the receiver; then both are None.
     """
 
     audio: AudioSource
@@ -50,6 +51,7 @@ class Inputs:
     open_tap: Callable[[TapPlan], Port] = _OPEN_TAP
     program: ProgramEnd | None = None
     clocks: Clocks = field(default_factory=Clocks)
+    line_channel: ChannelPlan | None = None
 
     def close(self) -> None:
         """Let go of what belongs to the inputs as a whole."""
@@ -59,18 +61,23 @@ class Inputs:
             self.program.close()
 
 
-def real_inputs(profile: StationProfile, tap: TapPlan | None = None) -> Inputs:
+def real_inputs(
+    profile: StationProfile, tap: TapPlan | None = None, line_channel: ChannelPlan | None = None
+) -> Inputs:
     """The sound card and serial port of a station profile.
 
     Args:
         profile: what to record and what to poll.
         tap: a line that others talk on, in place of polling.
+        line_channel: a line that is heard on a channel of the audio, in place of both.
 
     Raises:
         DeviceError: either is missing, taken or refuses the settings.
         BadInputError: the bridge cannot have its name.
     """
     audio = _audio_source(profile.audio)
+    if line_channel is not None:
+        return Inputs(audio, None, open_port, line_channel=line_channel)
     if tap is not None:
         return _tapped_inputs(audio, tap)
     if profile.poll is None:
@@ -119,7 +126,7 @@ def _program_end(tap: TapPlan) -> ProgramEnd | None:
 def _audio_source(plan: AudioPlan) -> AudioSource:
     """The sound input of that name; where a file has it, the file is played instead."""
     if plan.device is not None and Path(plan.device).is_file():
-        return PacedFile(Path(plan.device), plan.channel)
+        return PacedFile(Path(plan.device), plan.channel, plan.poll_channel)
     return SoundCard(plan)
 
 

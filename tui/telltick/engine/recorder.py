@@ -22,6 +22,7 @@ from telltick.engine.errands import Errands, RateAnswer
 from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
 from telltick.engine.instruct import Change
+from telltick.engine.line_channel import LineChannel
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError, DeviceError, StorageError, TelltickError
 from telltick.model.marks import MarkKind, Origin, setup_at
@@ -124,6 +125,7 @@ class _Session:
             now_ns=self.now_ns,
             zero_ns=self._zero_ns,
             wall_ns=self._inputs.clocks.wall_ns,
+            line=self._make_line_channel(),
         )
         self._clocks = ClockWatch(self._inputs.clocks)
         rate_hz = self._inputs.audio.rate_hz
@@ -188,6 +190,8 @@ class _Session:
         try:
             with self._while_there_is_room():
                 self._store(self._drain())
+                self._capture.end_run()
+                self._store(self._drain())
                 self._store_last_words()
             self._disk.close()
         finally:
@@ -195,6 +199,11 @@ class _Session:
                 self._capture.close()
             self._reader.close()
             self._inputs.close()
+
+    def _make_line_channel(self) -> LineChannel | None:
+        """What hears the data line in the audio."""
+        plan = self._inputs.line_channel
+        return None if plan is None else LineChannel(plan, self._inputs.audio.rate_hz, self._events.put)
 
     def _make_line(self) -> Line | None:
         """Whatever watches the serial line."""

@@ -106,11 +106,13 @@ class AudioPlan:
         device: part of the input's name; None takes the system's default.
         rate_hz: sample rate.
         channel: 1 for the first (left) channel of the device, 2 for the second.
+        poll_channel: the channel that carries the data line itself; None where none does.
     """
 
     device: str | None = None
     rate_hz: int = 48_000
     channel: int = 1
+    poll_channel: int | None = None
 
     def __post_init__(self) -> None:
         """Refuse what no sound input offers.
@@ -122,6 +124,12 @@ class AudioPlan:
             raise ValueError(f"rate_hz: must be 8000 to 192000, not {self.rate_hz}")
         if not 1 <= self.channel <= 32:
             raise ValueError(f"channel: must be 1 to 32, not {self.channel}")
+        if self.poll_channel is not None and not 1 <= self.poll_channel <= 32:
+            raise ValueError(f"poll_channel: must be 1 to 32, not {self.poll_channel}")
+        if self.poll_channel == self.channel:
+            raise ValueError(
+                f"poll_channel: channel {self.channel} is the receiver's; the line needs its own"
+            )
 
 
 @dataclass(frozen=True, kw_only=True)

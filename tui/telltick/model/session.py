@@ -95,7 +95,6 @@ class Verb(StrEnum):
     RESUME = "resume"  # go on recording after the disk was full
     FINISH = "finish"  # end the session cleanly
     UNKNOWN = "unknown"  # what a newer program, or a stranger, wrote; the request's value says the word
-    UNKNOWN = "unknown"  # what a newer program, or a stranger, wrote; the request's value says the word
 
 
 @dataclass(frozen=True, slots=True)

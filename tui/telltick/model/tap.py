@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import Literal
 
 from telltick.model.framing import Framing
+from telltick.model.traffic import Direction
 
 LOOPBACK = "127.0.0.1"
+MOST_CHANNELS = 32
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +57,35 @@ class TapPlan:
     def way(self) -> str:
         """``bridge`` or ``listen``."""
         return "listen" if self.link is None and self.tcp_port is None else "bridge"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChannelPlan:
+    """A data line that is heard on a channel of the sound input.
+
+    Attributes:
+        channel: counted from 1.
+        baud: bits per second; None where nobody knows: bursts are found, characters are not read.
+        framing: such as ``8N1``.
+        direction: which way its bytes flow.
+    """
+
+    channel: int
+    baud: int | None = None
+    framing: str = "8N1"
+    direction: Direction = Direction.TX
+
+    def __post_init__(self) -> None:
+        """Refuse lines that cannot be.
+
+        Raises:
+            ValueError: the message starts with the name of the offending key.
+        """
+        Framing.parse(self.framing)
+        if not 1 <= self.channel <= MOST_CHANNELS:
+            raise ValueError(f"poll channel: must be 1 to {MOST_CHANNELS}, not {self.channel}")
+        if self.baud is not None and not 50 <= self.baud <= 115_200:
+            raise ValueError(f"baud: must be 50 to 115200 for a line that is heard, not {self.baud}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,11 +23,13 @@ class AudioBlock:
         samples: shape (n,), one channel.
         arrival_ns: monotonic clock when the block was handed over, after its last sample.
         overflow: True when the sound system dropped samples before this block.
+        line: shape (n,), the channel of the data line at the same moments; None without one.
     """
 
     samples: Samples
     arrival_ns: int
     overflow: bool = False
+    line: Samples | None = None
 
 
 class AudioSource(Protocol):

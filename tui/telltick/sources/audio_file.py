@@ -71,8 +71,22 @@ class AudioFile:
         Raises:
             BadInputError: the file has no such channel, or is damaged further on.
         """
-        if not 1 <= channel <= self.channels:
-            raise BadInputError(f"{self._path} has {_channels(self.channels)}; there is no channel {channel}")
+        for (one,) in self.blocks_of((channel,), frames):
+            yield one
+
+    def blocks_of(
+        self, channels: tuple[int, ...], frames: int = BLOCK_FRAMES
+    ) -> Iterator[tuple[Samples, ...]]:
+        """The same for several channels at once; yields one array for each.
+
+        Raises:
+            BadInputError: as `blocks`.
+        """
+        for channel in channels:
+            if not 1 <= channel <= self.channels:
+                raise BadInputError(
+                    f"{self._path} has {_channels(self.channels)}; there is no channel {channel}"
+                )
         self.clipped = 0
         self._file.seek(0)
         exact = self._file.subtype in {"PCM_16", "PCM_S8", "PCM_U8"}
@@ -80,8 +94,8 @@ class AudioFile:
             block = self._read(frames, "int16" if exact else "float64")
             if not len(block):
                 return
-            one = block[:, channel - 1]
-            yield np.ascontiguousarray(one) if exact else self._rounded(one)
+            chosen = (block[:, channel - 1] for channel in channels)
+            yield tuple(np.ascontiguousarray(one) if exact else self._rounded(one) for one in chosen)
 
     def close(self) -> None:
         """Close the file."""

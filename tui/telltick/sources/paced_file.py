@@ -23,15 +23,21 @@ class PacedFile:
         over: True once it has been played.
     """
 
-    def __init__(self, path: Path, channel: int = 1) -> None:
+    def __init__(self, path: Path, channel: int = 1, line_channel: int | None = None) -> None:
         """Open the file.
 
+        Args:
+            path: the file.
+            channel: of the receiver, counted from 1.
+            line_channel: of the data line; None without one.
+
         Raises:
-            BadInputError: missing, not audio, or without that channel.
+            BadInputError: missing, not audio, or without those channels.
         """
-        self._path, self._channel = path, channel
+        self._path = path
+        self._channels = (channel,) if line_channel is None else (channel, line_channel)
         with AudioFile(path) as file:
-            next(file.blocks(channel), None)
+            next(file.blocks_of(self._channels), None)
             self.name, self.rate_hz = path.name, file.rate_hz
         self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
@@ -65,12 +71,13 @@ class PacedFile:
         begun, played = time.monotonic(), 0
         size = int(BLOCK_S * self.rate_hz)
         with AudioFile(self._path) as file:
-            for piece in file.blocks(self._channel):
+            for piece, *line in file.blocks_of(self._channels):
                 for at in range(0, len(piece), size):
                     block = piece[at : at + size]
+                    beside = line[0][at : at + size].copy() if line else None
                     played += len(block)
                     wait_s = begun + played / self.rate_hz - time.monotonic()
                     if self._stopping.wait(max(wait_s, 0.0)):
                         return
-                    sink(AudioBlock(block.copy(), time.monotonic_ns(), False))
+                    sink(AudioBlock(block.copy(), time.monotonic_ns(), False, beside))
         self.over = True

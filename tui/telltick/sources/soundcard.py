@@ -132,7 +132,7 @@ class SoundCard:
             _restart_portaudio(sd)
         self._started = True
         found = self._find()
-        channels = _opened_channels(found, self._plan.channel)
+        channels = _opened_channels(found, self._highest)
         self._ended = ended = threading.Event()
         self._last_ns, self._heard = time.monotonic_ns(), False
         try:
@@ -174,28 +174,34 @@ class SoundCard:
         self, sink: Callable[[AudioBlock], None], channels: int
     ) -> Callable[[Any, int, Any, Any], None]:
         channel = self._plan.channel - 1
+        beside = None if self._plan.poll_channel is None else self._plan.poll_channel - 1
 
         def callback(indata: Any, _frames: int, _time: Any, status: Any) -> None:
             arrival_ns = time.monotonic_ns()
-            samples = np.frombuffer(bytes(indata), dtype=np.int16)
-            if channels > 1:
-                samples = samples[channel::channels].copy()
+            frames = np.frombuffer(bytes(indata), dtype=np.int16)
+            samples = frames[channel::channels].copy() if channels > 1 else frames
+            line = None if beside is None else frames[beside::channels].copy()
             self._last_ns, self._heard = arrival_ns, True
-            sink(AudioBlock(samples, arrival_ns, bool(status.input_overflow)))
+            sink(AudioBlock(samples, arrival_ns, bool(status.input_overflow), line))
 
         return callback
 
+    @property
+    def _highest(self) -> int:
+        """The highest channel that is taken."""
+        return max(self._plan.channel, self._plan.poll_channel or 1)
+
     def _find(self) -> InputInfo:
         found = choose_input(self._plan.device, list_inputs())
-        if self._plan.channel > found.channels:
+        if self._highest > found.channels:
             raise DeviceError(
-                f'the sound input "{found.name}" has no channel {self._plan.channel}: '
+                f'the sound input "{found.name}" has no channel {self._highest}: '
                 f"choose a channel from 1 to {found.channels}"
             )
         sd = portaudio()
         try:
             with quiet_descriptor():
-                channels = _opened_channels(found, self._plan.channel)
+                channels = _opened_channels(found, self._highest)
                 sd.check_input_settings(found.index, channels, "int16", None, self.rate_hz)
         except sd.PortAudioError as why:
             raise DeviceError(
