@@ -1,11 +1,13 @@
 """I and N as powers, against scenes whose interference is known exactly."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from telltick.measure.rows import measure_rows
 from telltick.measure.setups import common_bins
-from telltick.measure.sides import in_db, measure_side
+from telltick.measure.sides import beside, in_db, measure_side
 from tests.scenes import NOISE_DBFS, make_scene
 
 
@@ -51,3 +53,13 @@ def test_without_a_latency_there_is_no_interference_to_speak_of():
     assert side.interference is None
     assert side.excess_db is None
     assert side.noise is not None
+
+
+def test_where_tones_were_filled_in_on_one_side_alone_the_levels_are_less_certain_and_the_ratio_is_not():
+    side = measured(9, 6.0)[1]
+    humming = replace(side, filled_in=0.08)
+    wide = beside(humming, side)
+    assert in_db(wide.noise).error > 0.2 > in_db(side.noise).error
+    assert in_db(wide.interference).error > in_db(side.interference).error
+    assert wide.excess_db == side.excess_db
+    assert beside(humming, humming) == humming

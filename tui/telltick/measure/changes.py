@@ -24,7 +24,7 @@ from telltick.measure.equivalence import (
     ratio_interval,
 )
 from telltick.measure.setups import Drift, Setup, drifting
-from telltick.measure.sides import Side, in_db
+from telltick.measure.sides import Side, beside, in_db
 from telltick.measure.vocabulary import POLLING, Kind, kind_of
 from telltick.measure.wording import explained
 from telltick.model.answers import Change, ChangeVerdict
@@ -130,7 +130,9 @@ def _neighbours(before: Setup, after: Setup) -> bool:
 
 def _compared(before: Setup, after: Setup, drift: Drift) -> Comparison:
     factors = _differing(before, after)
-    pure, sides = (before.side, after.side), (drifting(before, drift), drifting(after, drift))
+    pure = (before.side, after.side)
+    first, second = drifting(before, drift), drifting(after, drift)
+    sides = (beside(first, second), beside(second, first))
     if factors == (POLLING,):
         pure, sides = _with_silence(before, after, pure), _with_silence(before, after, sides)
     return Comparison(before, after, factors, sides, pure)

@@ -7,7 +7,7 @@ heard for want of data". All sides are measured over the same bins, since tones 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +23,7 @@ from telltick.model.clock import Floats
 LN_TO_DB = 10 / np.log(10)
 CLEAR = 4.0  # standard errors above zero from which an interference is there
 _FLOOR_BLOCK_S = 1.0
+_FILLED_IN_ERROR, _FILLED_IN_DOF = 0.75, 20.0  # standard error in units of the share filled in
 _LEAST_ERROR_DB = 0.02  # what the method itself may be off by
 _SKEW = 0.19  # of a bisquare mean of gamma values, in units of mean / shape: 0.17-0.20 for shapes of 30-120
 _WEAK_DB, _STRONG_DB = 1.0, 3.0  # as in the robust meter: cores below, all inner frames above
@@ -39,6 +40,8 @@ class Side:
         interference: I, may come out below zero; None with too few polls or without a latency.
         excess_db: 10 log10((I + N) / N) in dB; None likewise.
         gain_reacts: the receiver's gain gives way to the bursts.
+        filled_in: share of the band that held tones and was taken to be as the rest, where rows come with
+            their bins added up; 0 where all sides leave out the same bins.
     """
 
     polls: int
@@ -47,6 +50,7 @@ class Side:
     interference: Mean | None
     excess_db: Mean | None
     gain_reacts: bool = False
+    filled_in: float = 0.0
 
     @property
     def heard(self) -> bool:
@@ -63,11 +67,29 @@ def measure_side(rows: PollRows, use: npt.NDArray[np.bool_], *, aligned: bool) -
         aligned: a latency is known, so that the gate lies where the bytes are heard.
     """
     noise = _noise(rows, use)
+    filled_in = rows.summed.lost if rows.summed is not None else 0.0
     found = measure_excess(rows, use) if aligned and rows.polls >= MIN_POLLS else None
     if found is None or not np.isfinite(found.error_db):
-        return Side(rows.polls, rows.seconds, noise, None, None)
+        return Side(rows.polls, rows.seconds, noise, None, None, filled_in=filled_in)
     excess = Mean(found.excess_db, found.error_db, max(found.dof, 1))
-    return Side(rows.polls, rows.seconds, noise, _interference(found), excess, gain_reacts(found))
+    reacts = gain_reacts(found)
+    return Side(rows.polls, rows.seconds, noise, _interference(found), excess, reacts, filled_in)
+
+
+def beside(side: Side, other: Side) -> Side:
+    """A side whose levels are as uncertain as they must be when held against another.
+
+    What one of them was filled in for and the other measured may be anything up to twice what was filled in:
+    the receiver's passband is not flat, least of all at its ends, where hum lies.
+    """
+    share = _FILLED_IN_ERROR * abs(side.filled_in - other.filled_in)
+    if not share:
+        return side
+    noise, interference = (
+        None if power is None else power.widened(share * abs(power.value), _FILLED_IN_DOF)
+        for power in (side.noise, side.interference)
+    )
+    return replace(side, noise=noise, interference=interference)
 
 
 def in_db(power: Mean) -> Mean:
