@@ -97,7 +97,7 @@ def answers() -> Answers:
             "",
             (1,),
         ),
-        Finding("gain", "Ahead of the RF gain control?", PathVerdict.CONTRADICTORY, "They disagree."),
+        Finding("ahead of rf gain", "Ahead of the RF gain control?", PathVerdict.CONTRADICTORY, "Torn."),
         Finding("supply", "Through the supply?", PathVerdict.NOT_TESTED, "The supply was never changed."),
     )
     setups = (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from telltick.export.report.story import Column, Section, Story, Table
 from telltick.export.report.words import (
     NONE,
+    at_least,
     count,
     difference,
     joined,
@@ -13,7 +14,6 @@ from telltick.export.report.words import (
     numbers,
     said,
     setup_words,
-    signed,
 )
 from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
 from telltick.model.readings import Verdict
@@ -122,8 +122,7 @@ def _setup_row(one: MatchedSetup) -> tuple[str, ...]:
         return (_setup_words(one), steps, NONE, NONE, NONE, "not comparable")
     interference = difference(change.interference_db, "")
     if change.interference_db is None and change.interference_at_least_db is not None:
-        at_least = change.interference_at_least_db
-        interference = f"{'at most' if at_least < 0 else 'at least'} {signed(at_least)}"
+        interference = at_least(change.interference_at_least_db)
     cells = (difference(change.excess_db, ""), interference, difference(change.noise_db, ""))
     more = f" (about {count(change.more_polls, 'more poll')} a side)" if change.more_polls else ""
     return (_setup_words(one), steps, *cells, f"{change.words}{more}")

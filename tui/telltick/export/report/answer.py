@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from telltick.export.report.words import count, difference, joined, known, level, odds, said, step_words
+from telltick.export.report.words import count, difference, joined, known, level, odds, step_words
 from telltick.model.answers import Answers, PathVerdict
 from telltick.model.measurement import Measurement, StepReading
 from telltick.model.readings import Verdict
@@ -11,6 +11,18 @@ QUESTION = (
     "Does polling the radio over its serial port put noise into the receiver, how strong is it, "
     "and which way does it come in?"
 )
+
+_WAYS = {  # findings that are ways in; what they depend on or how they repeat is told in their table
+    "antenna": "through the antenna and its feed line",
+    "cable": "along the serial or USB cable",
+    "computer": "from the computer itself",
+    "supply": "through the supply",
+    "ahead of rf gain": "ahead of the RF gain control",
+    "behind rf gain": "behind the RF gain control",
+    "monitor": "through the transmit-monitor path",
+    "data line": "from the data line itself",
+    "command handling": "with the radio's handling of commands",
+}
 
 
 def answer(measurement: Measurement) -> tuple[str, str]:
@@ -62,16 +74,23 @@ def _way(measurement: Measurement) -> str:
     answers = measurement.answers
     if not any(finding.verdict is not PathVerdict.NOT_TESTED for finding in answers.findings):
         return "Which way it comes in was not tested: no setup was changed that would tell."
-    supported, ruled_out = _paths(answers, PathVerdict.SUPPORTED), _paths(answers, PathVerdict.RULED_OUT)
+    supported, ruled_out = _ways(answers, PathVerdict.SUPPORTED), _ways(answers, PathVerdict.RULED_OUT)
+    torn = _ways(answers, PathVerdict.CONTRADICTORY)
     parts = []
     if supported:
-        parts.append(f"support: {joined(supported)}")
+        parts.append(f"It comes in {joined(supported)}")
     if ruled_out:
-        parts.append(f"rule out: {joined(ruled_out)}")
+        not_so = joined(ruled_out, "or")
+        parts.append(f"not {not_so}" if supported else f"It does not come in {not_so}")
+    if torn:
+        parts.append(f"the steps contradict each other on whether it comes in {joined(torn, 'or')}")
     if not parts:
         return "The steps do not settle which way it comes in."
-    return f"The steps {'; they '.join(parts)}."
+    words = "; ".join(parts)
+    if not supported:
+        words += "; which way it does come in is not settled"
+    return f"{words[0].upper()}{words[1:]}."
 
 
-def _paths(answers: Answers, verdict: PathVerdict) -> list[str]:
-    return [said(finding.path, 80) for finding in answers.findings if finding.verdict is verdict]
+def _ways(answers: Answers, verdict: PathVerdict) -> list[str]:
+    return [_WAYS[one.path] for one in answers.findings if one.verdict is verdict and one.path in _WAYS]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from telltick.export.report.story import Column, Section, Table
-from telltick.export.report.words import clock, count, lasting, said, setup_words
+from telltick.export.report.words import clock, count, lasting, said, setup_words, warning
 from telltick.export.values import audio_s, wall_utc
 from telltick.model.cautions import ALL as CAUTIONS
 from telltick.model.evidence import Evidence
@@ -116,7 +116,8 @@ def _mark_words(mark: Mark) -> tuple[str, str]:
 
 def limits_section(evidence: Evidence) -> Section:
     """What the method cannot do, and what was said while measuring."""
-    warnings = [said(one) for one in (*evidence.measurement.warnings, *evidence.measurement.answers.warnings)]
+    measurement = evidence.measurement
+    warnings = [warning(one) for one in (*measurement.warnings, *measurement.answers.warnings)]
     return Section("limits", "Limits of the method", items=(*dict.fromkeys(warnings), *LIMITS))
 
 

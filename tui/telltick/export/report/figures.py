@@ -61,10 +61,13 @@ def _spectrum(evidence: Evidence) -> Picture:
         axes.plot(x, active, color=ACTIVE, lw=1.7, label="while bytes flow")
         tonal = spectrum.tonal[shown]
         if tonal.any():
-            bottom = float(np.nanmin(quiet)) if np.isfinite(quiet).any() else -100.0
-            axes.plot(x[tonal], np.full(tonal.sum(), bottom), ls="", marker="|", ms=7, color=ACCENT,
-                      label="steady tone, left out")  # fmt: skip
+            bottom = np.full(tonal.sum(), 0.03)
+            (marks,) = axes.plot(x[tonal], bottom, color=ACCENT, ls="", marker="|", ms=7)
+            marks.set(transform=axes.get_xaxis_transform(), label="steady tone, left out")
         axes.set_xlim(low, high)
+        measured = np.concatenate([quiet, active])[np.tile((x >= BAND.low_hz) & (x <= BAND.high_hz), 2)]
+        if np.isfinite(measured).any():  # what a filter takes away is not worth half of the figure
+            axes.set_ylim(np.nanmin(measured) - 15, np.nanmax(measured) + 5)
         axes.legend(loc="best")
         band = f"{BAND.low_hz:g} to {BAND.high_hz:g} Hz"
         caption = f"Spectra over the whole session; the shaded band, {band}, is measured."
@@ -134,7 +137,7 @@ def _timeline(evidence: Evidence) -> Picture:
         for gap in session.gaps:
             axes.axvline(gap.sample / session.facts.rate_hz / scale, color=ACCENT, ls=":", lw=1.2)
         axes.set_xlim(0, session.seconds / scale)
-        axes.legend(loc="lower right")
+        figure.legend(loc="outside lower center", ncols=2)
         marks = count(len(session.marks), "mark")
         caption = "Level in the measured band. Steps are numbered; the time with hands on is striped."
         words = f"Level over the session, with {count(len(evidence.measurement.steps), 'step')} and {marks}."
@@ -169,7 +172,7 @@ def _steps_above(evidence: Evidence, axes: Axes, scale: float) -> None:
 
 def _steps(evidence: Evidence) -> Picture:
     steps = [one for one in evidence.measurement.steps if known(one.reading.excess_db)][:_MOST_STEPS]
-    with drawn(0.9 + 0.3 * len(steps)) as figure:
+    with drawn(0.9 + 0.24 * len(steps)) as figure:
         axes = axes_of(figure, "interference above noise floor (excess), dB, with 95 % interval", "")
         for row, one in enumerate(steps):
             _step_point(axes, row, one)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from telltick.export.report.story import Column, Section, Table
 from telltick.export.report.words import (
     NONE,
-    chance,
+    at_least,
     clock,
     count,
     difference,
@@ -18,6 +18,7 @@ from telltick.export.report.words import (
     said,
     setup_words,
     step_words,
+    warning,
 )
 from telltick.export.values import audio_s
 from telltick.model.answers import Answers, Change, Finding, NextTest, PathVerdict
@@ -37,7 +38,7 @@ def steps_section(evidence: Evidence) -> Section:
     rows.append(("all", "", "all steps together", *_reading_cells(measurement.whole)))
     columns = (
         Column("Step", "short"),
-        Column("Audio time"),
+        Column("Audio time", "time"),
         Column("Changed"),
         Column("Polls", "number"),
         Column("N, dBFS", "number"),
@@ -80,7 +81,7 @@ def _step_notes(measurement: Measurement) -> list[str]:
                 f"Step {one.step.index + 1} needs about {one.more_s:.0f} s more for an excess known to "
                 f"within {SURE_DB:g} dB."
             )
-        notes += [f"Step {one.step.index + 1}: {said(text)}" for text in one.reading.warnings]
+        notes += [f"Step {one.step.index + 1}: {warning(text)}" for text in one.reading.warnings]
     return notes
 
 
@@ -226,7 +227,6 @@ def changes_section(evidence: Evidence) -> Section:
         Column("I, dB", "number"),
         Column("N, dB", "number"),
         Column("Verdict", "verdict"),
-        Column("Why"),
     )
     notes = (
         [f"{count(answers.comparisons, 'comparison')} corrected for (Holm 1979)."]
@@ -256,11 +256,12 @@ def _change_row(change: Change) -> tuple[str, ...]:
     steps = f"{numbers(change.before_steps)} to {numbers(change.after_steps)}"
     if change.swaps > 1:
         steps += f" ({change.swaps} swaps combined)"
-    why = said(change.because) or f"p {chance(change.p_changed)} for no difference"
-    if change.more_polls:
-        why += f" About {count(change.more_polls, 'more poll')} a side would decide it."
-    deltas = (difference(one, "") for one in (change.excess_db, change.interference_db, change.noise_db))
-    return (what, steps, *deltas, change.words, why)
+    more = f" (about {count(change.more_polls, 'more poll')} a side)" if change.more_polls else ""
+    interference = difference(change.interference_db, "")
+    if change.interference_db is None and change.interference_at_least_db is not None:
+        interference = at_least(change.interference_at_least_db)
+    deltas = (difference(change.excess_db, ""), interference, difference(change.noise_db, ""))
+    return (what, steps, *deltas, f"{change.words}{more}")
 
 
 def findings_section(evidence: Evidence) -> Section:
@@ -274,7 +275,7 @@ def findings_section(evidence: Evidence) -> Section:
         Column("Verdict", "verdict"),
         Column("Because"),
         Column("Steps", "short"),
-        Column("Reasoning"),
+        Column("Reasoning", "soft"),
     )
     table = Table("What the steps say of each way in", columns, tuple(map(_finding_row, tested)))
     return Section("findings", "Findings: ways in", tables=(table,))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 
 from telltick.model.marks import Step
@@ -11,6 +12,7 @@ from telltick.model.text import plain_text
 
 NONE = "not measured"
 _LONGEST = 500
+_KEY = re.compile(r"^[a-z_]+(\.[a-z_]+)*: ")  # such as latency_ms
 
 
 def said(text: object, limit: int = _LONGEST) -> str:
@@ -43,6 +45,11 @@ def signed(value: float, digits: int = 1) -> str:
     """A number with its sign; what rounds to nothing has none."""
     text = f"{value:+.{digits}f}"
     return text if float(text) else text[1:]
+
+
+def at_least(change_db: float) -> str:
+    """A change of which only the lesser end is known: ``at most -9.0`` when it fell by 9 dB or more."""
+    return f"at most {signed(change_db)}" if change_db < 0 else f"at least {signed(change_db)}"
 
 
 def chance(p_value: float | None) -> str:
@@ -100,15 +107,28 @@ def step_words(step: Step) -> str:
 
 
 def numbers(indices: Sequence[int]) -> str:
-    """Steps as readers count them, from 1: ``1, 3``."""
-    return ", ".join(str(index + 1) for index in indices)
+    """Steps as readers count them, from 1: ``1, 3``; three and more in a row as ``4-6``."""
+    runs: list[list[int]] = []
+    for number in sorted({index + 1 for index in indices}):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    parts = (f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
+    return ", ".join(parts)
 
 
-def joined(parts: Sequence[str]) -> str:
+def warning(text: str) -> str:
+    """A warning as a sentence, without the key that scripts look for."""
+    plain = _KEY.sub("", said(text))
+    return plain[:1].upper() + plain[1:]
+
+
+def joined(parts: Sequence[str], word: str = "and") -> str:
     """``a``, ``a and b``, ``a, b and c``."""
     if len(parts) < 2:
         return "".join(parts)
-    return f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return f"{', '.join(parts[:-1])} {word} {parts[-1]}"
 
 
 def count(number: int, thing: str) -> str:
