@@ -213,7 +213,7 @@ def frequency_axis(columns: Columns | None, band: Band, room: Room, rows: int, s
         _teeth(canvas, edges, sight.comb, glyphs)
     if sight.cursor_hz is not None:
         at = int(np.searchsorted(edges, sight.cursor_hz, side="right")) - 1
-        canvas.put(MARGIN + at, 0, glyphs.cursor_foot, Role.KEY)
+        canvas.put_unless_text(MARGIN + at, 0, glyphs.cursor_foot, Role.KEY)
     return canvas.rows()
 
 
