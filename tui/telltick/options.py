@@ -153,6 +153,7 @@ def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb.add_argument(
         "-o", "--output", type=Path, metavar="PATH", help="file to write (csv and bag: a folder, or bag.zip)"
     )
+    measuring_arguments(verb)
 
 
 def _compare(verbs: Verbs[argparse.ArgumentParser]) -> None:
@@ -169,6 +170,7 @@ def _compare(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb.add_argument(
         "--jobs", type=_jobs, metavar="N", help="processes to measure with (default: one a core)"
     )
+    measuring_arguments(verb)
 
 
 def _jobs(text: str) -> int:
@@ -239,6 +241,9 @@ def _screen_options(verb: argparse.ArgumentParser) -> None:
     screen = verb.add_argument_group("screen")
     screen.add_argument("--ascii", action="store_true", default=None, help="draw with ASCII characters only")
     screen.add_argument("--theme", metavar="NAME", help="palette: a name from themes/, or a file")
+    screen.add_argument(
+        "--no-mouse", dest="mouse", action="store_false", default=None, help="leave the mouse to the terminal"
+    )
     screen.add_argument("--settings", type=Path, metavar="FILE", help="settings file to use")
     screen.add_argument(
         "--key", action="append", metavar="ACTION=KEY", help="give an action another key; may be repeated"
