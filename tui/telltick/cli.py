@@ -182,10 +182,12 @@ def _print_measurement(folder: Path, *, as_json: bool, options: MeasuringOptions
 
 def _export(args: argparse.Namespace) -> int:
     from telltick.engine.exporting import export_folder
+    from telltick.engine.measuring_options import measuring_options
     from telltick.progress import ProgressBar
 
+    options = measuring_options(args)
     with ProgressBar("measuring") as progress:
-        written = export_folder(args.session, args.to, args.output, progress)
+        written = export_folder(args.session, args.to, args.output, progress, options)
     for path in written:
         print(path)
     return 0
@@ -194,10 +196,12 @@ def _export(args: argparse.Namespace) -> int:
 def _compare(args: argparse.Namespace) -> int:
     """Set sessions side by side: on screen, as JSON, or in a file."""
     from telltick.engine.comparing import compare
+    from telltick.engine.measuring_options import measuring_options
     from telltick.progress import ProgressBar
 
+    how = {"as_json": args.json, "workers": args.jobs, "options": measuring_options(args)}
     with ProgressBar("comparing") as progress:
-        said = compare(args.sessions, args.output, progress, as_json=args.json, workers=args.jobs)
+        said = compare(args.sessions, args.output, progress, **how)
     print(said)
     return 0
 

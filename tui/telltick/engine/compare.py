@@ -124,10 +124,12 @@ def _compared(
 
 
 def _pair(match: Matched, after: int, levels: bool, verdicts: Sequence[Judged | None]) -> SessionPair:
-    told = _telling([before for before, _ in match.pairs] + list(match.only_before))
+    before, later = ([pair[side] for pair in match.pairs] for side in (0, 1))
+    whole_before, whole_after = [*before, *match.only_before], [*later, *match.only_after]
+    told = _telling(before) or _telling(whole_before)
     setups = tuple(
-        MatchedSetup(_said(before, told), before.steps, later.steps, found.change if found else None)
-        for (before, later), found in zip(match.pairs, verdicts, strict=True)
+        MatchedSetup(_said(one, told), one.steps, other.steps, found.change if found else None)
+        for (one, other), found in zip(match.pairs, verdicts, strict=True)
     )
     notes = ([] if levels else [INPUTS_DIFFER]) + ([] if setups else [NOTHING_IN_COMMON])
     return SessionPair(
@@ -135,17 +137,17 @@ def _pair(match: Matched, after: int, levels: bool, verdicts: Sequence[Judged | 
         after=after,
         differing=match.differing,
         setups=setups,
-        only_before=_all_said(match.only_before),
-        only_after=_all_said(match.only_after),
+        only_before=_told_apart(match.only_before, whole_before),
+        only_after=_told_apart(match.only_after, whole_after),
         levels_compare=levels,
         notes=tuple(notes),
     )
 
 
-def _all_said(setups: Sequence[SetupSides]) -> tuple[Mapping[str, str], ...]:
-    """Setups without a match, told apart."""
-    told = _telling(setups)
-    return tuple(_said(one, told) or dict(one.said) for one in setups)
+def _told_apart(some: Sequence[SetupSides], among: Sequence[SetupSides]) -> tuple[Mapping[str, str], ...]:
+    """Setups by the factors that tell them apart from the others of their session."""
+    told = _telling(among)
+    return tuple(_said(one, told) or dict(one.said) for one in some)
 
 
 def _telling(setups: Sequence[SetupSides]) -> set[str]:

@@ -19,6 +19,7 @@ from telltick.export.comparison_out import (
     comparison_text,
     write_comparison,
 )
+from telltick.model.measurement import MeasuringOptions
 
 
 def compare(
@@ -28,6 +29,7 @@ def compare(
     *,
     as_json: bool = False,
     workers: int | None = None,
+    options: MeasuringOptions | None = None,
 ) -> str:
     """Compare sessions; returns what to print.
 
@@ -40,6 +42,7 @@ def compare(
         progress: told the share done, 0 to 1; answers False to give up.
         as_json: print one JSON object.
         workers: processes to measure with; one a core unless given.
+        options: what the user says that the sessions do not.
 
     Raises:
         BadInputError: there is nothing to compare, or the file cannot be written.
@@ -47,7 +50,7 @@ def compare(
     """
     if output is not None:
         check_place(output)
-    compared = compare_paths(paths, cache_of(output), progress, workers=workers)
+    compared = compare_paths(paths, cache_of(output), progress, options, workers)
     if output is not None:
         made = datetime.fromtimestamp(time.time(), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         write_comparison(compared, output, f"{made} by telltick {__version__}")

@@ -12,6 +12,7 @@ from telltick.engine.parts import Progress
 from telltick.export.values import wall_utc
 from telltick.measure.across import SetupSides, sides_of
 from telltick.measure.setups import pooled_setups
+from telltick.measure.vocabulary import CONTROLS
 from telltick.model.answers import SetupReading
 from telltick.model.comparison import SessionLine
 from telltick.model.measurement import Measurement, MeasuringOptions
@@ -71,7 +72,9 @@ def _line(reader: SessionReader, measurement: Measurement) -> SessionLine:
     document = reader.document()
     top = _top(measurement)
     first = measurement.steps[0].step.setup if measurement.steps else {}
-    changed = {} if top is None else {k: v for k, v in top.setup.items() if first.get(k) != v}
+    changed = (
+        {} if top is None else {k: v for k, v in top.setup.items() if first.get(k) != v and k not in CONTROLS}
+    )
     return SessionLine(
         name=document.name,
         bench=document.facts.name,

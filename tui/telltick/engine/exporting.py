@@ -52,6 +52,11 @@ def export_folder(
     """
     if output is not None and to not in _FOLDERS and output.is_dir():
         raise BadInputError(f"{output} is a folder; name a file with -o")
+    if to == "bag" and options not in (None, MeasuringOptions()):
+        raise BadInputError(
+            "a bag must measure to the same numbers by itself, so nothing can be said over it; "
+            "export without those options"
+        )
     if to == "bag":
         return (export_bag(folder, output, progress, options),)
     with SessionReader(folder) as reader:

@@ -106,7 +106,7 @@ def pair_section(compared: SessionComparison, pair: SessionPair) -> Section:
         Column("N, dB", "number"),
         Column("Verdict", "verdict"),
     )
-    rows = tuple(map(_setup_row, pair.setups))
+    rows = tuple(_setup_row(one, pair.levels_compare) for one in pair.setups)
     tables = (Table(f"{after} less {before}, setup by setup", columns, rows),) if rows else ()
     left = [f"Only in {before}: {setup_words(one) or 'its one setup'}." for one in pair.only_before]
     left += [f"Only in {after}: {setup_words(one) or 'its one setup'}." for one in pair.only_after]
@@ -115,7 +115,7 @@ def pair_section(compared: SessionComparison, pair: SessionPair) -> Section:
     return Section(key, title, facts=facts, tables=tables, items=(*map(said, pair.notes), *left))
 
 
-def _setup_row(one: MatchedSetup) -> tuple[str, ...]:
+def _setup_row(one: MatchedSetup, levels: bool) -> tuple[str, ...]:
     steps = f"{numbers(one.before_steps)} / {numbers(one.after_steps)}"
     change = one.change
     if change is None:
@@ -123,7 +123,8 @@ def _setup_row(one: MatchedSetup) -> tuple[str, ...]:
     interference = difference(change.interference_db, "")
     if change.interference_db is None and change.interference_at_least_db is not None:
         interference = at_least(change.interference_at_least_db)
-    cells = (difference(change.excess_db, ""), interference, difference(change.noise_db, ""))
+    apart = (interference, difference(change.noise_db, "")) if levels else ("not comparable",) * 2
+    cells = (difference(change.excess_db, ""), *apart)
     more = f" (about {count(change.more_polls, 'more poll')} a side)" if change.more_polls else ""
     return (_setup_words(one), steps, *cells, f"{change.words}{more}")
 
