@@ -72,9 +72,8 @@ def _line(reader: SessionReader, measurement: Measurement) -> SessionLine:
     document = reader.document()
     top = _top(measurement)
     first = measurement.steps[0].step.setup if measurement.steps else {}
-    changed = (
-        {} if top is None else {k: v for k, v in top.setup.items() if first.get(k) != v and k not in CONTROLS}
-    )
+    told = [] if top is None else [item for item in top.setup.items() if item[0] not in CONTROLS]
+    changed = {factor: value for factor, value in told if first.get(factor) != value}
     return SessionLine(
         name=document.name,
         bench=document.facts.name,
