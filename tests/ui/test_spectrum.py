@@ -114,6 +114,21 @@ def test_pooling_leaves_unknown_bins_out():
     assert pooled_db(FREQ, level, np.linspace(0, 3400, 20)) == pytest.approx(np.full(19, -90.0))
 
 
+def test_blanks_beside_a_rise_keep_the_ground_of_the_screen():
+    # Where the floor's line runs through a rise, the cell's ground is the rise's colour.
+    half = np.where(FREQ < 1700, -101.0, np.nan)
+    shown = Spectrum(FREQ, half, half + 9, half, np.zeros(len(FREQ), bool))
+    rows = draw_spectrum(Columns.of(shown, 80), SCALE, BAND, Room(86, 14, UNICODE))
+    through = [run.text for line in rows for run in line if run.role is Role.FLOOR_IN_RISE]
+    assert through
+    assert set("".join(through)) == {UNICODE.surface}
+
+
+def test_what_lies_below_the_axis_is_not_drawn_on_its_edge():
+    rows = drawn(flat(-130.0, -120.0), UNICODE)
+    assert all(not line[MARGIN:].strip() for line in rows[1:11])
+
+
 # ---- cursor, zoom, hold, comb
 
 COMB = CharacterRate(9600, Framing(), 0.8, 0.2)

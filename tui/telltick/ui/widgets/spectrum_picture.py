@@ -110,7 +110,7 @@ class SpectrumPicture:
         line = np.where(known & np.isfinite(columns.floor), np.rint(floor), NO_LINE)
         # Off a tone the quiet level jitters about the floor: one edge serves both.
         base = np.where((line >= 0) & (np.abs(quiet - floor) < 1), line, np.rint(quiet))
-        rises = known & np.isfinite(columns.active) & (columns.rise_db >= LEAST_RISE_DB)
+        rises = known & (active > 0) & (columns.rise_db >= LEAST_RISE_DB)
         bottom = np.maximum(np.minimum(base, np.floor(active)), 0)
         at = None if sight.cursor_hz is None else columns.at(sight.cursor_hz)
         looks = (
