@@ -235,7 +235,7 @@ def _runs(text: Sequence[str], roles: Sequence[Role]) -> Row:
     start = 0
     role = roles[0] if roles else Role.TEXT
     for x, (char, now) in enumerate(zip(text, roles, strict=True)):
-        # A blank has no colour of its own: it joins whatever is around it, unless that has a ground of its own.
+        # A blank has no colour of its own: it joins what is around it, unless that has its own ground.
         if now is not role and (char != " " or role is Role.FLOOR_IN_RISE):
             if x > start:
                 runs.append(Run("".join(text[start:x]), role))
