@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from telltick.engine.opening import profile_from, tap_from
+from telltick.engine.line_options import channel_from, open_to_others, tap_from
+from telltick.engine.opening import profile_from
 from telltick.model.errors import BadInputError
+from telltick.model.traffic import Direction
 from telltick.options import build_parser
 
 STATION = """
@@ -68,3 +70,70 @@ def test_without_them_we_poll_ourselves(station):
 def test_options_that_contradict_each_other_are_refused_with_words(words, why):
     with pytest.raises(BadInputError, match=why):
         tapped(*words)
+
+
+# ---- over TCP
+
+
+def test_a_bridge_over_tcp_keeps_to_this_machine_unless_told_otherwise():
+    tap = tapped("--bridge-tcp", "4001", "--port", "/dev/ttyX")
+    assert (tap.tcp_port, tap.tcp_address, tap.way, tap.link) == (4001, "127.0.0.1", "bridge", None)
+    assert open_to_others(tap) == ""
+
+
+def test_a_bridge_for_other_machines_is_warned_of():
+    tap = tapped("--bridge-tcp", "4001", "--port", "/dev/ttyX", "--bridge-address", "0.0.0.0")
+    assert "every machine that reaches it" in open_to_others(tap)
+    assert "without a password" in open_to_others(tap)
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("--bridge-tcp", "4001", "--bridge", "r", "--port", "p"), "choose one"),
+        (("--bridge-tcp", "4001", "--listen", "p"), "choose one"),
+        (("--bridge-tcp", "4001"), "--port URL"),
+        (("--bridge-tcp", "70000", "--port", "p"), "tcp_port: must be"),
+        (("--bridge-address", "10.0.0.1"), "--bridge-tcp PORT"),
+        (("--bridge", "r", "--port", "p", "--bridge-address", "10.0.0.1"), "leave it out"),
+        (("--bridge-tcp", "4001", "--port", "p", "--bridge-address", "hut"), "IPv4 address"),
+        (("--bridge-tcp", "4001", "--port", "p", "--frame", "Q1;"), "leave out --frame"),
+    ],
+)
+def test_tcp_options_that_contradict_each_other_are_refused_with_words(words, why):
+    with pytest.raises(BadInputError, match=why):
+        tapped(*words)
+
+
+# ---- a channel of the audio
+
+
+def heard(*words: object):
+    args = build_parser().parse_args(["record", *(str(word) for word in words)])
+    profile = profile_from(args)
+    return channel_from(args, profile.audio, profile.poll)
+
+
+def test_a_channel_that_carries_the_line_takes_what_is_known_of_it(station):
+    plan = heard("--station", station, "--poll-channel", 2, "--poll-direction", "rx")
+    assert (plan.channel, plan.baud, plan.framing, plan.direction) == (2, 4800, "8N2", Direction.RX)
+    assert heard("--poll-channel", 2).baud is None
+    assert heard("--poll-channel", 2).direction is Direction.TX
+    assert heard() is None
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("--poll-channel", 1), "needs its own"),
+        (("--poll-channel", 40), "must be 1 to 32"),
+        (("--poll-channel", 2, "--port", "p"), "leave out --port"),
+        (("--poll-channel", 2, "--listen", "p"), "leave out --listen"),
+        (("--poll-channel", 2, "--frame", "Q1;"), "leave out --frame"),
+        (("--poll-channel", 2, "--baud", 1_000_000), "baud: must be"),
+        (("--poll-direction", "rx"), "--poll-channel N"),
+    ],
+)
+def test_channel_options_that_contradict_each_other_are_refused_with_words(words, why):
+    with pytest.raises(BadInputError, match=why):
+        heard(*words)

@@ -93,9 +93,11 @@ def _print_dry_run(args: argparse.Namespace) -> int:
 
 def _caution(args: argparse.Namespace) -> str:
     """Say on stderr what opening the port can do; returns the same in short, nothing without a port."""
-    from telltick.engine.port_care import port_with_lines
+    from telltick.engine.port_care import port_with_lines, warnings
     from telltick.model.cautions import SERIAL_LINES, SERIAL_LINES_IN_SHORT
 
+    for words in warnings(args):
+        print(f"telltick: caution: {words}", file=sys.stderr, flush=True)
     if port_with_lines(args) is None:
         return ""
     print(f"telltick: caution: {SERIAL_LINES}", file=sys.stderr, flush=True)
@@ -149,6 +151,7 @@ def _watch(feed: SessionFeed, settings: Settings, notice: str = "") -> int:
 
 def _import(args: argparse.Namespace) -> int:
     from telltick.engine.importer import import_recording
+    from telltick.model.traffic import Direction
 
     import_recording(
         args.audio,
@@ -158,6 +161,8 @@ def _import(args: argparse.Namespace) -> int:
         channel=args.channel,
         baud=args.baud,
         framing=args.framing,
+        poll_channel=args.poll_channel,
+        direction=Direction(args.poll_direction or Direction.TX),
     )
     print(f"imported {plain_text(args.audio.name)} into {args.session}")
     return 0

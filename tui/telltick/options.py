@@ -111,6 +111,7 @@ def _import(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb.add_argument(
         "--channel", type=int, default=1, metavar="N", help="channel to take, from 1 (default 1)"
     )
+    _poll_channel(verb)
     verb.add_argument("--baud", type=int, metavar="B", help="character rate of the bursts, if known")
     verb.add_argument("--framing", metavar="8N1", help="character framing of the bursts, if known")
 
@@ -196,7 +197,20 @@ def _input_options(verb: argparse.ArgumentParser) -> None:
         metavar="LINK",
         help="pass a station program's bytes on: it opens LINK as if it were the radio at --port",
     )
+    inputs.add_argument(
+        "--bridge-tcp",
+        type=int,
+        metavar="PORT",
+        help="the same for a program that speaks RFC 2217: it connects to this TCP port of this machine, and "
+        "of no other unless --bridge-address says so. Control lines stay low whatever it asks for",
+    )
+    inputs.add_argument(
+        "--bridge-address",
+        metavar="ADDRESS",
+        help="listen there instead of 127.0.0.1: whoever reaches it can command the radio",
+    )
     inputs.add_argument("--listen", metavar="PORT", help="only hear the bytes on a port, write none")
+    _poll_channel(inputs)
     inputs.add_argument(
         "--frame", metavar="TEXT", help="request to poll with, as text (\\r and so on allowed)"
     )
@@ -207,6 +221,21 @@ def _input_options(verb: argparse.ArgumentParser) -> None:
     inputs.add_argument("--reply-end", metavar="HEX", help="byte(s) that end a reply, as hex digits")
     inputs.add_argument(
         "--dry-run", action="store_true", help="print the frames that would be sent; open nothing"
+    )
+
+
+def _poll_channel(options: argparse._ActionsContainer) -> None:
+    options.add_argument(
+        "--poll-channel",
+        type=int,
+        metavar="N",
+        help="take the bursts from channel N of the audio, which carries the data line itself through an "
+        "attenuator and an isolator; never connect a serial line straight to a sound input",
+    )
+    options.add_argument(
+        "--poll-direction",
+        choices=("tx", "rx"),
+        help="which way the bytes of that line flow: to the radio (tx, the default) or from it",
     )
 
 

@@ -74,7 +74,7 @@ def import_recording(
         )
         with fresh_folder(folder), hold(folder), Journal.create(folder, facts) as journal:
             heard: list[Burst] = []
-            hearing = data_line and LineChannel(data_line, source.rate_hz, heard.append)
+            hearing = None if data_line is None else LineChannel(data_line, source.rate_hz, heard.append)
             samples = _copy_audio(source, channel, folder, progress, hearing)
             with journal.batch():
                 journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))

@@ -12,12 +12,12 @@ from typing import Any
 from telltick import __version__
 from telltick.engine.inputs import Inputs, real_inputs, simulated_inputs
 from telltick.engine.launch import start_detached
+from telltick.engine.line_options import channel_from, given, others_talk, tap_from
 from telltick.engine.recorder import Recorder, StopSignal
 from telltick.engine.versions import host, library_versions
 from telltick.model.errors import BadInputError
 from telltick.model.plan import PollPlan, Settings, StationProfile
 from telltick.model.session import SessionFacts
-from telltick.model.tap import TapPlan
 from telltick.store.folder import new_session_folder, prepare_folder, sessions_folder
 from telltick.store.settings import load_settings
 from telltick.store.station import load_station
@@ -36,9 +36,12 @@ PASSED_ON = (
     "framing",
     "reply_end",
     "bridge",
+    "bridge_tcp",
+    "bridge_address",
     "listen",
+    "poll_channel",
+    "poll_direction",
 )
-OF_OUR_POLLER = ("frame", "frame_hex", "interval", "reply_end")
 
 
 def names_inputs(args: argparse.Namespace) -> bool:
@@ -54,53 +57,17 @@ def profile_from(args: argparse.Namespace) -> StationProfile:
     """
     profile = load_station(find_station(args.station)) if args.station else StationProfile()
     try:
-        audio = replace(profile.audio, **_given(device=args.audio, channel=args.channel))
-        tapped = args.bridge is not None or args.listen is not None
-        poll = profile.poll if tapped else _poll_plan(profile.poll, args)
+        chosen = given(device=args.audio, channel=args.channel, poll_channel=args.poll_channel)
+        audio = replace(profile.audio, **chosen)
+        ours = not others_talk(args) and audio.poll_channel is None
+        poll = _poll_plan(profile.poll, args) if ours else profile.poll
         return replace(profile, audio=audio, poll=poll)
     except ValueError as why:
         raise BadInputError(f"{why}") from why
 
 
-def tap_from(args: argparse.Namespace, plan: PollPlan | None) -> TapPlan | None:
-    """The line to watch, when others are to talk on it; None when we poll ourselves.
-
-    Args:
-        args: the command line's options.
-        plan: the station profile's poll plan; its port and line serve where no option says otherwise.
-
-    Raises:
-        BadInputError: the options contradict each other.
-    """
-    if args.bridge is None and args.listen is None:
-        return None
-    _refuse_contradictions(args)
-    port = args.listen or args.port or (plan.port if plan else None)
-    if port is None:
-        raise BadInputError("--bridge needs the radio's own port: --port URL; telltick check lists the ports")
-    known = {"baud": plan.baud, "framing": plan.framing, "handshake": plan.handshake} if plan else {}
-    link = None if args.bridge is None else Path(args.bridge).absolute()
-    try:
-        return TapPlan(
-            **{**known, **_given(baud=args.baud, framing=args.framing), "port": port, "link": link}
-        )
-    except ValueError as why:
-        raise BadInputError(f"{why}") from why
-
-
-def _refuse_contradictions(args: argparse.Namespace) -> None:
-    if args.bridge is not None and args.listen is not None:
-        raise BadInputError("--bridge passes bytes on and --listen never writes; choose one of them")
-    if args.listen is not None and args.port is not None:
-        raise BadInputError("--listen names the port to hear; leave out --port")
-    way = "--bridge the station program" if args.bridge is not None else "--listen somebody else"
-    for option in OF_OUR_POLLER:
-        if getattr(args, option) is not None:
-            raise BadInputError(f"with {way} polls; leave out --{option.replace('_', '-')}")
-
-
 def _poll_plan(plan: PollPlan | None, args: argparse.Namespace) -> PollPlan | None:
-    given = _given(
+    chosen = given(
         port=args.port,
         frame_text=args.frame,
         frame_hex=args.frame_hex,
@@ -109,24 +76,20 @@ def _poll_plan(plan: PollPlan | None, args: argparse.Namespace) -> PollPlan | No
         framing=args.framing,
         reply_terminator=args.reply_end,
     )
-    if not given:
+    if not chosen:
         return plan
     if plan is not None:
-        if "frame_text" in given or "frame_hex" in given:
-            plan = replace(plan, **{"frame_text": None, "frame_hex": None, **given})
-        return replace(plan, **given)
-    if "port" not in given:
+        if "frame_text" in chosen or "frame_hex" in chosen:
+            plan = replace(plan, **{"frame_text": None, "frame_hex": None, **chosen})
+        return replace(plan, **chosen)
+    if "port" not in chosen:
         raise BadInputError("polling options need --port; telltick check lists the ports")
-    if "frame_text" not in given and "frame_hex" not in given:
+    if "frame_text" not in chosen and "frame_hex" not in chosen:
         raise BadInputError(
             "--port needs a request to send: --frame TEXT or --frame-hex HEX, "
             "a read-only query from the radio's own command manual"
         )
-    return PollPlan(**given)
-
-
-def _given(**options: Any) -> dict[str, Any]:
-    return {name: value for name, value in options.items() if value is not None}
+    return PollPlan(**chosen)
 
 
 def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
@@ -141,7 +104,8 @@ def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
         inputs, profile = simulated_inputs(seed), StationProfile(name=BENCH_NAME)
     else:
         profile = profile_from(args)
-        inputs = real_inputs(profile, tap_from(args, profile.poll))
+        heard = channel_from(args, profile.audio, profile.poll)
+        inputs = real_inputs(profile, tap_from(args, profile.poll), heard)
     try:
         folder, made = _folder_for(args, settings, profile.name)
     except BadInputError:
@@ -160,7 +124,10 @@ def _facts(inputs: Inputs, profile: StationProfile, seed: int) -> SessionFacts:
         setup = {**setup, **polling, "poll interval": f"{plan.interval_s:g} s"}
     tap = inputs.tap
     if tap is not None:
-        setup = {**setup, "baud": f"{tap.baud}", **({"program": "closed"} if tap.link else {})}
+        setup = {**setup, "baud": f"{tap.baud}", **({"program": "closed"} if tap.way == "bridge" else {})}
+    heard = inputs.line_channel
+    if heard is not None and heard.baud is not None:
+        setup = {**setup, "baud": f"{heard.baud}"}
     return SessionFacts(
         name=profile.name,
         started_wall_ns=time.time_ns() - (time.monotonic_ns() - inputs.zero_ns),
@@ -170,7 +137,7 @@ def _facts(inputs: Inputs, profile: StationProfile, seed: int) -> SessionFacts:
         source="simulated bench" if inputs.bench is not None else "sound card",
         audio_name=inputs.audio.name,
         port=plan.port if plan else tap.port if tap else "",
-        poll=_plan_facts(plan, tap),
+        poll=_plan_facts(inputs),
         setup=setup,
         seed=seed,
         program=f"telltick {__version__}",
@@ -181,13 +148,19 @@ def _facts(inputs: Inputs, profile: StationProfile, seed: int) -> SessionFacts:
     )
 
 
-def _plan_facts(plan: PollPlan | None, tap: TapPlan | None) -> dict[str, Any]:
+def _plan_facts(inputs: Inputs) -> dict[str, Any]:
+    """What is polled or heard, as plain values."""
+    plan, tap, heard = inputs.poll, inputs.tap, inputs.line_channel
     if plan is not None:
         return {key: value for key, value in asdict(plan).items() if value is not None}
+    if heard is not None:
+        line = given(baud=heard.baud, framing=heard.framing if heard.baud else None)
+        return {**line, "way": "audio channel", "channel": heard.channel, "direction": str(heard.direction)}
     if tap is None:
         return {}
     line = {"port": tap.port, "baud": tap.baud, "framing": tap.framing, "handshake": tap.handshake}
-    return {**line, "way": tap.way, **({"link": str(tap.link)} if tap.link else {})}
+    tcp = {} if tap.tcp_port is None else {"tcp": f"{tap.tcp_address}:{tap.tcp_port}"}
+    return {**line, "way": tap.way, **({"link": str(tap.link)} if tap.link else {}), **tcp}
 
 
 def _folder_for(args: argparse.Namespace, settings: Settings, name: str) -> tuple[Path, bool]:

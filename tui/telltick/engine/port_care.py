@@ -7,10 +7,11 @@ import os
 import textwrap
 from pathlib import Path
 
-from telltick.engine.opening import profile_from, tap_from
-from telltick.model.cautions import FRAMES, SERIAL_LINES
+from telltick.engine.line_options import channel_from, open_to_others, tap_from
+from telltick.engine.opening import profile_from
+from telltick.model.cautions import FRAMES, POLL_CHANNEL, SERIAL_LINES
 from telltick.model.plan import PollPlan, StationProfile
-from telltick.model.tap import TapPlan
+from telltick.model.tap import ChannelPlan, TapPlan
 from telltick.model.text import plain_text
 from telltick.sources.bench.parts import bench_plan
 from telltick.sources.serial_port import LineSettings, holders
@@ -27,6 +28,8 @@ def port_with_lines(args: argparse.Namespace) -> str | None:
     if getattr(args, "bench", False):
         return None
     profile = profile_from(args)
+    if channel_from(args, profile.audio, profile.poll) is not None:
+        return None
     plan: LineSettings | None = tap_from(args, profile.poll) or profile.poll
     if plan is None or plan.port.startswith("loop:"):
         return None
@@ -37,6 +40,21 @@ def port_with_lines(args: argparse.Namespace) -> str | None:
     return plan.port if has_lines else None
 
 
+def warnings(args: argparse.Namespace) -> list[str]:
+    """What to say before anything is opened, besides the caution about control lines.
+
+    Raises:
+        BadInputError: the station profile or the options cannot be used.
+    """
+    if getattr(args, "bench", False):
+        return []
+    profile = profile_from(args)
+    said = [open_to_others(tap_from(args, profile.poll))]
+    if channel_from(args, profile.audio, profile.poll) is not None:
+        said.append(POLL_CHANNEL)
+    return [words for words in said if words]
+
+
 def dry_run_text(args: argparse.Namespace) -> str:
     """What the same command without ``--dry-run`` would open and send.
 
@@ -44,9 +62,13 @@ def dry_run_text(args: argparse.Namespace) -> str:
         BadInputError: the station profile or the options cannot be used.
     """
     lines = ["dry run: nothing is opened, nothing is sent", ""]
-    profile = StationProfile() if getattr(args, "bench", False) else profile_from(args)
-    tap = None if getattr(args, "bench", False) else tap_from(args, profile.poll)
-    plan = bench_plan("the simulated radio") if getattr(args, "bench", False) else profile.poll
+    bench = getattr(args, "bench", False)
+    profile = StationProfile() if bench else profile_from(args)
+    tap = None if bench else tap_from(args, profile.poll)
+    heard = None if bench else channel_from(args, profile.audio, profile.poll)
+    plan = bench_plan("the simulated radio") if bench else profile.poll
+    if heard is not None:
+        return "\n".join([*lines, *_heard_lines(heard), "", *_wrapped(f"Caution: {POLL_CHANNEL}")])
     if tap is not None:
         lines += [*_port_lines(tap), *_tap_lines(tap)]
     elif plan is not None:
@@ -55,6 +77,8 @@ def dry_run_text(args: argparse.Namespace) -> str:
         lines.append("port     none: audio alone is recorded")
     if tap is not None or plan is not None:
         lines += ["", *_wrapped(f"Caution: {SERIAL_LINES}")]
+    if warning := open_to_others(tap):
+        lines += _wrapped(f"Caution: {warning}")
     if plan is not None and tap is None:
         lines += _wrapped(f"Caution: {FRAMES}")
     return "\n".join(lines)
@@ -72,12 +96,26 @@ def _port_lines(plan: LineSettings) -> list[str]:
 
 
 def _tap_lines(tap: TapPlan) -> list[str]:
-    if tap.link is None:
+    if tap.way == "listen":
         return ["frames   none: it only listens"]
+    tcp = f"{tap.tcp_address} port {tap.tcp_port}, by RFC 2217; control lines stay low whatever it asks"
     return [
-        "frames   none of our own; every byte that a program writes to the name below goes to the port,",
+        "frames   none of our own; every byte that a program writes to the bridge below goes to the port,",
         "         and every byte from the port to that program",
-        f"bridge   {plain_text(str(tap.link))}",
+        f"bridge   {tcp if tap.tcp_port is not None else plain_text(str(tap.link))}",
+    ]
+
+
+def _heard_lines(heard: ChannelPlan) -> list[str]:
+    line = (
+        "rate unknown: characters are not read"
+        if heard.baud is None
+        else f"{heard.baud} baud, {heard.framing}"
+    )
+    return [
+        "port     none: the data line is heard on the sound input",
+        f"line     channel {heard.channel}, {heard.direction}, {line}",
+        "frames   none: nothing is sent",
     ]
 
 

@@ -20,9 +20,14 @@ HEADPHONES = "Turn the volume down before you put headphones on or swap a cable.
 FRAMES = (
     "Poll only with read-only queries from the radio's own command manual; send nothing that could transmit."
 )
+POLL_CHANNEL = (
+    "Never connect a serial line straight to a sound input: its levels (up to 25 V either way on an RS-232 "
+    "port) can destroy it. Use an attenuator, and a transformer or an optocoupler that keeps the grounds "
+    "apart: a common ground is itself a way in for interference."  # 25 V: TIA-232-F, from memory
+)
 FIRST = "Local electrical codes and licensed practice come first."
 
-ALL = (SERIAL_LINES, FRAMES, DUMMY_LOAD, SUPPLY, LIGHTNING, HEADPHONES, FIRST)
+ALL = (SERIAL_LINES, FRAMES, POLL_CHANNEL, DUMMY_LOAD, SUPPLY, LIGHTNING, HEADPHONES, FIRST)
 
 BY_FACTOR = {
     "antenna": f"{DUMMY_LOAD} {LIGHTNING}",
