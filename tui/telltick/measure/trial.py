@@ -27,11 +27,15 @@ from telltick.model.clock import Floats
 from telltick.model.readings import Estimate
 from telltick.model.traffic import Gate, Ints
 
-BETS = np.array([0.05, 0.1, 0.2, 0.4, 0.8, 1.6])
+BETS = np.array([0.12, 0.28, 0.55, 1.2])
+BET_SHARES = np.array(
+    [0.1, 0.6, 0.2, 0.1]
+)  # most where a hundred polls just suffice; little is lost elsewhere
 LAG_RANGE_S = (-0.02, 0.5)
 UNCOUNTED = -1  # in place of a slot: the cycle does not count
 MIN_CYCLES = 10  # for a difference with an interval
-_REDESCEND = 3.0  # scores beyond about three standard deviations count less and less
+_FAR = 5.0  # a slot this many standard deviations from its cycle's median is out of the draw
+_REDESCEND = 6.0  # scores beyond about six standard deviations count less and less
 _SILENCE = 1e-15  # power below any sound card's
 
 
@@ -131,9 +135,13 @@ def _between(sums: Floats, low: Floats, high: Floats) -> Floats:
 # ---- scores of slots: each is worked out from the audio alone
 
 
-def standard_scores(deviations: Floats, scale: Floats) -> Floats:
-    """psi(d / scale) with psi(z) = z exp(-z^2 / 18), which no single crash can dominate."""
-    z = deviations / scale[:, None]
+def faint_scores(z: Floats) -> Floats:
+    """Standard scores as they are; NaN beyond five, where a crash says nothing of faint interference."""
+    return np.where(np.abs(z) < _FAR, z, np.nan)
+
+
+def loud_scores(z: Floats) -> Floats:
+    """psi(z) = z exp(-z^2 / 72): loud interference keeps its say, a single crash cannot dominate."""
     return np.asarray(z * np.exp(-(z**2) / (2 * _REDESCEND**2)))
 
 
@@ -178,11 +186,11 @@ class RunningMedian:
 class CoinBet:
     """The odds against chance at one latency, cycle by cycle: an average of e-processes.
 
-    Two thirds of the stake bet on the size of the drawn slot, a sixth on its rank, a sixth on how it compares
-    with its neighbours (which holds in speech).
+    Most of the stake bets on the size of the drawn slot where it is faint, some where it is loud, some on its
+    rank and on how it compares with its neighbours (which holds in speech).
     """
 
-    _STAKES = np.log(np.array([4.0, 1.0, 1.0]) / 6)
+    _STAKES = np.log(np.array([0.75, 0.15, 0.05, 0.05]))
 
     def __init__(self) -> None:
         self._scale = RunningMedian()
@@ -203,12 +211,13 @@ class CoinBet:
         deviations = levels - np.median(levels, axis=1, keepdims=True)
         spread = self._scale.add(np.median(np.abs(deviations), axis=1))
         scale = np.maximum(spread * _spread_to_deviation(levels.shape[1]), 1e-9)
-        scores = (standard_scores(deviations, scale), rank_scores(levels), neighbour_scores(levels))
+        z = deviations / scale[:, None]
+        scores = (faint_scores(z), loud_scores(z), rank_scores(levels), neighbour_scores(levels))
         gains = np.stack([choice_log_e(score, drawn) for score in scores])  # (stakes, bets, cycles)
         gains[:, :, drawn == UNCOUNTED] = 0.0
         logs = np.cumsum(np.concatenate([self._logs[:, :, None], gains], axis=2), axis=2)
         self._logs = logs[:, :, -1]
-        each = log_mean_exp(np.moveaxis(logs[:, :, 1:], 1, 0)) + self._STAKES[:, None]
+        each = log_mean_exp(np.moveaxis(logs[:, :, 1:], 1, 0), BET_SHARES) + self._STAKES[:, None]
         top = each.max(axis=0)
         return np.asarray(top + np.log(np.exp(each - top).sum(axis=0)))
 
@@ -217,9 +226,11 @@ def choice_log_e(scores: Floats, drawn: Ints, bets: Floats = BETS) -> Floats:
     """Log of K exp(theta s_drawn) / sum_i exp(theta s_i) for each strength theta.
 
     With two slots scored d and -d this is exp(theta d) / cosh(theta d), the log-cosh e-process of sign flips.
+    Slots without a score are out of the draw: given that the drawn slot is among the K others, it is each of
+    them with the same chance; and where it is not, nothing is won or lost.
 
     Args:
-        scores: shape (cycles, slots).
+        scores: shape (cycles, slots); NaN takes a slot out of the draw, by a rule that cannot know the draw.
         drawn: shape (cycles,).
         bets: shape (bets,), the strengths.
 
@@ -227,9 +238,16 @@ def choice_log_e(scores: Floats, drawn: Ints, bets: Floats = BETS) -> Floats:
         shape (bets, cycles); its exponential has mean one over a fair draw.
     """
     chosen = np.take_along_axis(scores, drawn[:, None], axis=1)[:, 0]
-    out = np.empty((len(bets), len(scores)))
+    known = np.isfinite(scores)
+    count = np.maximum(known.sum(axis=1), 1)
+    filled = np.where(known, scores, -np.inf)
+    top = np.max(filled, axis=1, initial=-50.0)
+    away = filled - top[:, None]
+    out = np.zeros((len(bets), len(scores)))
+    use = np.isfinite(chosen)
     for index, bet in enumerate(bets):
-        out[index] = bet * chosen - log_mean_exp(np.moveaxis(bet * scores, 1, 0))
+        mean = np.exp(bet * away[use]).sum(axis=1) / count[use]
+        out[index, use] = bet * (chosen - top)[use] - np.log(mean)
     return out
 
 
