@@ -2,6 +2,10 @@
 
 The same pure functions serve live, replay and offline; since rows do not depend on how the audio was cut, all
 three yield the same digits. The analyst only decides what to measure next and what to forget.
+
+Each capture run has a latency of its own. It is looked for in the last minute again and again, and what was
+found is kept as a track, so that a clock that drifts for hours is followed: every poll is measured at the
+latency of its own time. A latency that the user has locked is neither looked for nor followed.
 """
 
 from __future__ import annotations
@@ -12,13 +16,18 @@ from telltick.engine.gates import gate_near
 from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency
 from telltick.measure.rows import PollRows, measure_rows
-from telltick.model.readings import Latency
+from telltick.measure.track import LatencyTrack
+from telltick.model.clock import Floats
+from telltick.model.readings import Estimate, Latency
+from telltick.model.traffic import Gate
 from telltick.store.session import SessionReader
 
 CHUNK_S = 60.0
 SEARCH_S = 60.0  # audio the latency is looked for in
 SEARCH_EVERY_S = 3.0
-MOVED_S = 0.004  # a latency that moved by more than this makes the rows stale
+MOVED_S = 0.004  # a latency this far from its track was wrong before, or the device has changed
+FOLLOWED_S = 0.001  # and one this far from it has drifted; less is chance
+STALE_S = 0.0015  # rows measured this far from where the track now says they lie are measured again
 OVERLAP_S = 3.0  # rows at the end of a chunk need this much audio after them
 
 
@@ -29,13 +38,17 @@ class Analyst:
         self._reader = reader
         self._rate_hz = reader.facts.rate_hz
         self.latency: Latency | None = None
+        self._tracks: dict[int, LatencyTrack] = {}
+        self._known: dict[int, Latency] = {}
         self.restart(0, 0)
 
     def restart(self, first_sample: int, run: int) -> None:
-        """Forget the rows and begin anew at a sample of a run; another run's latency is forgotten too."""
-        if getattr(self, "run", run) != run:
-            self.latency = None
+        """Forget the rows and begin anew at a sample of a run, at the latency of that run if it is known."""
+        if getattr(self, "run", run) != run and not self._locked:
+            self.latency = self._known.get(run)
         self.run = run
+        self._track = self._tracks.setdefault(run, LatencyTrack())
+        self._measured_s: list[tuple[float, float, float]] = []  # from, to, latency at which it was measured
         self.cover_s = first_sample / self._rate_hz
         self._rows: list[PollRows] = []
         self._resume_s = self.cover_s
@@ -55,8 +68,31 @@ class Analyst:
 
     @property
     def shift_s(self) -> float:
-        """Latency applied to the gate, in seconds; 0 while none is known."""
-        return self.latency.seconds.value if self.latency is not None else 0.0
+        """Latency at the newest audio, in seconds; 0 while none is known."""
+        return self._shift_at(self._resume_s)
+
+    def lock(self, latency: Latency | None) -> None:
+        """Measure at this latency whatever the audio says; None looks for it again."""
+        self.latency = latency
+        self._known, self._tracks = {}, {}
+        self.restart(round(self.cover_s * self._rate_hz), self.run)
+
+    @property
+    def _locked(self) -> bool:
+        return self.latency is not None and self.latency.locked
+
+    def _shift_at(self, at_s: float) -> float:
+        return float(self._shifts(np.array([at_s]))[0])
+
+    def _shifts(self, serial_s: Floats) -> Floats:
+        """Latency at serial times."""
+        if len(self._track):
+            return self._track.shift_s(serial_s)
+        return self.latency.shift_s(serial_s) if self.latency is not None else np.zeros(len(serial_s))
+
+    def _gate(self, start_s: float, end_s: float) -> Gate:
+        gate = gate_near(self._reader, start_s, end_s)
+        return gate.shifted(self._shifts(gate.start_s))
 
     def advance(self, to_sample: int, cells_to_sample: int | None = None) -> None:
         """Measure up to a sample of this run.
@@ -83,6 +119,7 @@ class Analyst:
             return True
         known_s = float(self._rows[0].start_s[0])
         begin_s = max(to_s, self.cover_s - budget_s)
+        self._follow_back(begin_s)
         rows = self._measure(begin_s, known_s + OVERLAP_S)
         older = int(np.searchsorted(rows.start_s, known_s - 1e-9))
         if older:
@@ -110,10 +147,10 @@ class Analyst:
         return to_sample / self._rate_hz - self._resume_s > OVERLAP_S / 2
 
     def _measure(self, start_s: float, end_s: float) -> PollRows:
-        gate = gate_near(self._reader, start_s, end_s).shifted(self.shift_s)
         first = int(start_s * self._rate_hz)
         samples = self._reader.audio.read(first, int(end_s * self._rate_hz) - first)
-        return measure_rows(samples, first, self._rate_hz, gate)
+        self._measured_s.append((start_s, end_s, self._shift_at((start_s + end_s) / 2)))
+        return measure_rows(samples, first, self._rate_hz, self._gate(start_s, end_s))
 
     def _extend_cells(self, to_sample: int) -> None:
         end_s = to_sample / self._rate_hz
@@ -133,18 +170,61 @@ class Analyst:
 
     def _search(self, now_s: float) -> None:
         """Look for the latency now and then; where it moved, the rows must be measured again."""
-        if self._cells is None or now_s - self._searched_s < SEARCH_EVERY_S:
+        if self._locked or self._cells is None or now_s - self._searched_s < SEARCH_EVERY_S:
             return
         self._searched_s = now_s
         first_s = self._cells.first / 1000
-        gate = gate_near(self._reader, first_s, first_s + len(self._cells.power) / 1000)
+        seconds = len(self._cells.power) / 1000
+        gate = gate_near(self._reader, first_s, first_s + seconds)
         found = find_latency(self._cells.power, self._cells.first, gate)
         if found is None:
             return
-        moved = self.latency is None or abs(found.seconds.value - self.shift_s) > MOVED_S
-        if moved:
-            self.latency = found
-            self._rows = []
-            self.cover_s = self._resume_s = max(self.cover_s, now_s - SEARCH_S)
-        elif self.latency is not None and found.score > self.latency.score:
-            self.latency = Latency(self.latency.seconds, found.drift_ppm, found.modulo_s, found.score)
+        middle_s = first_s + seconds / 2 - found.seconds.value
+        off_s = abs(found.seconds.value - self._shift_at(middle_s))
+        if self.latency is None or off_s > MOVED_S:
+            self._track.clear()
+            self._forget_from(max(self.cover_s, now_s - SEARCH_S), everything=True)
+        if self.latency is None or off_s > FOLLOWED_S:
+            self._track.add(middle_s, found.seconds.value)
+        self._tell(found, middle_s)
+        stale = [one[0] for one in self._measured_s if self._is_stale(*one)]
+        if stale:
+            self._forget_from(max(self.cover_s, min(stale)))
+
+    def _tell(self, found: Latency, middle_s: float) -> None:
+        """Keep the latency to be told, at its clearest so far."""
+        score = found.score if self.latency is None else max(found.score, self.latency.score)
+        value_s, half_s = self._shift_at(middle_s), (found.seconds.high - found.seconds.low) / 2
+        seconds = Estimate(value_s, value_s - half_s, value_s + half_s)
+        drift_ppm = self._track.drift_ppm()
+        told = Latency(seconds, drift_ppm, found.modulo_s, score, middle_s)
+        if self.latency is None or drift_ppm is not None or score > self.latency.score:
+            self.latency = told
+        self._known[self.run] = self.latency
+
+    def _is_stale(self, start_s: float, end_s: float, used_s: float) -> bool:
+        return abs(self._shift_at((start_s + end_s) / 2) - used_s) > STALE_S
+
+    def _forget_from(self, s: float, *, everything: bool = False) -> None:
+        """Let go of the rows from a time on, so that they are measured again."""
+        kept = None if everything or not self._rows else PollRows.join(self._rows).between(-np.inf, s)
+        self._rows = [kept] if kept is not None and len(kept.poll) else []
+        if not self._rows:
+            self.cover_s = self._resume_s = s
+        else:
+            self._resume_s = float(self._rows[0].end_s[-1])
+        self._measured_s = [one for one in self._measured_s if one[1] <= self._resume_s and not everything]
+
+    def _follow_back(self, begin_s: float) -> None:
+        """Find the latency of a stretch before all that was measured."""
+        if self._locked or self.latency is None:
+            return
+        first = int(begin_s * self._rate_hz)
+        count = int((self.cover_s - begin_s) * self._rate_hz)
+        cells = power_cells(self._reader.audio.read(first, count), first, self._rate_hz)
+        found = find_latency(cells.power, cells.first, gate_near(self._reader, begin_s, self.cover_s))
+        if found is None:
+            return
+        middle_s = (begin_s + self.cover_s) / 2 - found.seconds.value
+        if FOLLOWED_S < abs(found.seconds.value - self._shift_at(middle_s)) < 2 * MOVED_S:
+            self._track.add(middle_s, found.seconds.value)

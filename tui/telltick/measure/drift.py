@@ -67,11 +67,11 @@ def _refined_ppm(maps: Floats, at_s: Floats, middle_s: float, coarse_ppm: float,
     best = int(np.argmax(straight.sum(axis=0)))
     low, high = max(best - _NEAR_CELLS, 0), best + _NEAR_CELLS + 1
     peaks = low + np.argmax(straight[:, low:high], axis=1) + np.rint(moved) - moved
-    slopes = _pair_slopes(at_s, peaks)
+    slopes = pair_slopes(at_s, peaks)
     return float(np.median(slopes)) * cell_s * 1e6 if len(slopes) else 0.0
 
 
-def _pair_slopes(x: Floats, y: Floats) -> Floats:
+def pair_slopes(x: Floats, y: Floats) -> Floats:
     """Slopes between pairs at least a third of the span apart; their median is Theil's (1950) robust line."""
     first, second = np.triu_indices(len(x), 1)
     far = x[second] - x[first] > (x[-1] - x[0]) / 3
