@@ -8,6 +8,7 @@ from telltick.model.answers import Change, ChangeVerdict
 from telltick.model.readings import Estimate
 
 MOST_STEPS = 4  # named one by one
+WIDE_DB = 3.0  # an interval this wide deserves no decimals
 
 
 def step_words(steps: Iterable[int]) -> str:
@@ -33,11 +34,6 @@ def swap_words(before: Mapping[str, str], after: Mapping[str, str]) -> str:
     )
 
 
-def db_words(value: float) -> str:
-    """A difference in dB without sign, no more digits than it deserves."""
-    return f"{abs(value):.0f} dB" if abs(value) >= 10 else f"{abs(value):.1f} dB"
-
-
 def signed(value: float) -> str:
     """A difference with its sign; none for zero."""
     text = f"{value:+.1f}"
@@ -45,18 +41,19 @@ def signed(value: float) -> str:
 
 
 def moved(name: str, estimate: Estimate) -> str:
-    """Such as ``I fell by 14 dB (13 to 15)``."""
-    verb = "fell" if estimate.value < 0 else "rose"
-    low, high = sorted((abs(estimate.low), abs(estimate.high)))
+    """Such as ``I fell by 14.2 dB (13.8 to 14.6)``, or ``I differs by +0.1 dB (-0.2 to +0.4)``."""
     if estimate.low < 0 < estimate.high:
-        value, low, high = (signed(one) for one in (estimate.value, estimate.low, estimate.high))
-        return f"{name} differs by {value} dB ({low} to {high})"
-    return f"{name} {verb} by {db_words(estimate.value)} ({low:.1f} to {high:.1f})"
+        value, first, last = (signed(one) for one in (estimate.value, estimate.low, estimate.high))
+        return f"{name} differs by {value} dB ({first} to {last})"
+    verb = "fell" if estimate.value < 0 else "rose"
+    digits = 0 if estimate.high - estimate.low >= WIDE_DB else 1
+    low, high = sorted((abs(estimate.low), abs(estimate.high)))
+    return f"{name} {verb} by {abs(estimate.value):.{digits}f} dB ({low:.{digits}f} to {high:.{digits}f})"
 
 
 def at_least(bound_db: float) -> str:
     """Such as ``I fell by at least 9 dB``."""
-    return f"I {'fell' if bound_db < 0 else 'rose'} by at least {db_words(bound_db)}"
+    return f"I {'fell' if bound_db < 0 else 'rose'} by at least {abs(bound_db):.0f} dB"
 
 
 def explained(change: Change, heard: bool) -> str:
