@@ -211,6 +211,13 @@ def _compare(args: argparse.Namespace) -> int:
     return 0
 
 
+def _ask(args: argparse.Namespace) -> int:
+    from telltick.engine.asking import ask
+
+    print(plain_text(ask(args.session, args.what, args.value), 1000))
+    return 0
+
+
 def _check(args: argparse.Namespace) -> int:
     if args.session is not None:
         return _check_session(args.session, as_json=args.json)
@@ -362,6 +369,7 @@ VERBS: dict[str, Callable[[argparse.Namespace], int]] = {
     "measure": _measure,
     "export": _export,
     "compare": _compare,
+    "ask": _ask,
     "check": _check,
     "help": _help,
     "setup": _setup,

@@ -47,6 +47,7 @@ def build_parser() -> argparse.ArgumentParser:
     _measure(verbs)
     _export(verbs)
     _compare(verbs)
+    _ask(verbs)
     verb = verbs.add_parser(
         "check",
         help="what this machine offers: inputs, ports, versions, cautions; or whether a session is whole",
@@ -93,6 +94,29 @@ def _record(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb.add_argument(
         "--bench", action="store_true", help="record the simulated bench instead of real inputs"
     )
+
+
+def _ask(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    verb = verbs.add_parser("ask", help="ask a recorder that runs for something, as the screen's keys do")
+    verb.add_argument("session", type=Path, metavar="SESSION")
+    words = (
+        "resume",
+        "finish",
+        "start-polling",
+        "stop-polling",
+        "interval",
+        "baud",
+        "start-trial",
+        "stop-trial",
+    )
+    verb.add_argument(
+        "what",
+        choices=words,
+        metavar="WHAT",
+        help="resume (go on once a full disk has room again), finish, start-polling, stop-polling, "
+        "interval S, baud B, start-trial or stop-trial",
+    )
+    verb.add_argument("value", nargs="?", metavar="VALUE", help="seconds or bits per second")
 
 
 def _replay(verbs: Verbs[argparse.ArgumentParser]) -> None:

@@ -229,6 +229,9 @@ class AudioCapture:
         """What the line says next does not follow what it said."""
         if self._line is not None and self._planned is not None:
             self._line.end_run(self._planned.t_ns)
+            last = self._writer.samples - 1
+            if last > self._planned.sample:  # up to here the mapping was as planned, not level
+                self._anchor(last, self._planned.t_ns(last))
         self._planned = None
 
     def _reopen(self) -> None:
