@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from telltick.export.comparison_figures import pictures_of
 from telltick.export.comparison_story import comparison_story
 from telltick.export.files import write_texts
 from telltick.export.markdown import story_markdown
@@ -36,7 +37,7 @@ def write_comparison(compared: SessionComparison, path: Path, made: str) -> Path
     check_place(path)
     kind = path.suffix.lower()
     if kind == ".html":
-        text = story_html(story, {}, made=made)
+        text = story_html(story, pictures_of(compared), made=made)
     elif kind == ".md":
         text = story_markdown(story)
     elif kind == ".json":

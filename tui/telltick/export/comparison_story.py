@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from telltick.export.comparison_figures import basis_words, deciding, figure_name
 from telltick.export.report.story import Column, Section, Story, Table
 from telltick.export.report.words import (
     NONE,
@@ -15,6 +16,7 @@ from telltick.export.report.words import (
     said,
     setup_words,
 )
+from telltick.model.answers import ChangeVerdict
 from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
 from telltick.model.readings import Verdict
 
@@ -47,16 +49,23 @@ def _of_many(compared: SessionComparison) -> str:
 
 def _of_pair(compared: SessionComparison, pair: SessionPair) -> str:
     before, after = (said(compared.sessions[index].name, 80) for index in (pair.before, pair.after))
+    if not pair.setups:
+        return f"{after} cannot be compared with {before}: no setup matches."
     verdicts: dict[str, list[str]] = {}
     for one in pair.setups:
-        word = one.change.words if one.change else "not comparable"
-        verdicts.setdefault(word, []).append(_setup_words(one))
-    if not verdicts:
-        return f"{after} cannot be compared with {before}: no setup matches."
-    if pair.setups and len(pair.setups) == 1:
-        return f"From {before} to {after}: {next(iter(verdicts))}."
-    parts = [f"{word} in {joined(setups)}" for word, setups in verdicts.items()]
+        verdicts.setdefault(_verdict_words(one), []).append(_setup_words(one))
+    parts = [f"{word} with {joined(setups)}" for word, setups in verdicts.items()]
     return f"From {before} to {after}: {'; '.join(parts)}."
+
+
+def _verdict_words(one: MatchedSetup) -> str:
+    """The verdict, and by how much where it changed."""
+    if one.change is None:
+        return "not comparable"
+    by = deciding(one.change)
+    if one.change.verdict is not ChangeVerdict.CHANGED or by is None:
+        return one.change.words
+    return f"{basis_words(one.change)} changed by {difference(by)}"
 
 
 def _setup_words(one: MatchedSetup) -> str:
@@ -112,7 +121,15 @@ def pair_section(compared: SessionComparison, pair: SessionPair) -> Section:
     left += [f"Only in {after}: {setup_words(one) or 'its one setup'}." for one in pair.only_after]
     key = f"pair-{pair.after + 1}"
     title = f"{before} and {after}"
-    return Section(key, title, facts=facts, tables=tables, items=(*map(said, pair.notes), *left))
+    drawn = any(deciding(one.change) is not None for one in pair.setups)
+    return Section(
+        key,
+        title,
+        facts=facts,
+        tables=tables,
+        items=(*map(said, pair.notes), *left),
+        figures=(figure_name(pair),) if drawn else (),
+    )
 
 
 def _setup_row(one: MatchedSetup, levels: bool) -> tuple[str, ...]:
@@ -136,7 +153,7 @@ def _reading_section(compared: SessionComparison) -> Section:
     bound = f"{compared.bound_db:g} dB"
     text = (
         f'"no change within {bound}" means that a difference of {bound} or more is refused by two one-sided '
-        f'tests at 5 %; "changed" that no difference is. {count(compared.comparisons, "comparison")} '
+        f'tests at 5 %, "changed" that "no difference at all" is. {count(compared.comparisons, "comparison")} '
         f"{'was' if compared.comparisons == 1 else 'were'} corrected for (Holm 1979).",
         "N and I are compared as levels only where the same input recorded both sessions. What changed "
         "between two sessions besides what was written down, the recordings cannot tell.",
