@@ -151,10 +151,10 @@ def _reading_section(compared: SessionComparison) -> Section:
     if not compared.pairs:
         return Section("reading", "How to read this", ())
     bound = f"{compared.bound_db:g} dB"
+    corrected = f"{count(compared.comparisons, 'comparison')} corrected for (Holm 1979)."
     text = (
         f'"no change within {bound}" means that a difference of {bound} or more is refused by two one-sided '
-        f'tests at 5 %, "changed" that "no difference at all" is. {count(compared.comparisons, "comparison")} '
-        f"{'was' if compared.comparisons == 1 else 'were'} corrected for (Holm 1979).",
+        f'tests at 5 %, "changed" that "no difference at all" is; {corrected}',
         "N and I are compared as levels only where the same input recorded both sessions. What changed "
         "between two sessions besides what was written down, the recordings cannot tell.",
     )
