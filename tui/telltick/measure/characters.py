@@ -37,6 +37,8 @@ LEAST_SCORE = 0.5
 _DETREND_HZ = 500.0
 _GRID_HZ = 8.0
 _MOST_BURSTS = 200
+_FEW_TRIED = 16  # shifts worked out of those that a rough look finds best
+_SLACK = 10.0  # in log likelihood: what that look may miss
 _PRINTABLE = np.frombuffer(b"0123456789ABCDEF;", dtype=np.uint8)
 _STAND_INS = 24
 
@@ -151,8 +153,13 @@ def character_rate(
     if rise is None:
         return None
     independent = _independent(spectra)
-    fits = [fit for one in candidates for fit in _fits(rise, spectra, one, independent)]
-    return _leader(fits, MARGIN if any(spectra.data) else UNKNOWN_MARGIN)
+    margin = MARGIN if any(spectra.data) else UNKNOWN_MARGIN
+    for tried, slack in ((_FEW_TRIED, _SLACK), (None, 0.0)):  # every shift only where a few leave a doubt
+        fits = [fit for one in candidates for fit in _fits(rise, spectra, one, independent, tried)]
+        leader = _leader(fits, margin, slack)
+        if leader is not None:
+            return leader
+    return None
 
 
 @dataclass(frozen=True)
@@ -175,12 +182,19 @@ class _Fit:
 
 
 def _fits(
-    rise: Floats, spectra: BurstSpectra, candidate: tuple[int, Framing], independent: float
+    rise: Floats,
+    spectra: BurstSpectra,
+    candidate: tuple[int, Framing],
+    independent: float,
+    tried: int | None,
 ) -> tuple[_Fit, _Fit]:
     """A candidate's fit without a shift and with one."""
     template = _template(spectra, *candidate)
     chances = max(1.0, candidate[0] * spectra.length_s)  # shifts that differ
-    (at_rest, _), (shifted, shift_hz) = _score(rise, spectra, template), _best_shift(rise, spectra, template)
+    (at_rest, _), (shifted, shift_hz) = (
+        _score(rise, spectra, template),
+        _best_shift(rise, spectra, template, tried),
+    )
     return (
         _Fit(*candidate, at_rest, 0.0, _evidence(at_rest, independent)),
         _Fit(*candidate, shifted, shift_hz, _evidence(shifted, independent) - float(np.log(chances))),
@@ -198,11 +212,11 @@ def _independent(spectra: BurstSpectra) -> float:
     return max(1.0, width_hz * spectra.length_s / 1.5 - width_hz / _DETREND_HZ)
 
 
-def _leader(fits: Sequence[_Fit], margin: float) -> CharacterRate | None:
-    """The best fit when it leads all of another baud by the margin."""
+def _leader(fits: Sequence[_Fit], margin: float, slack: float = 0.0) -> CharacterRate | None:
+    """The best fit when it leads all of another baud by the margin and the slack."""
     best = max(fits, key=lambda fit: fit.evidence)
     other = max((fit for fit in fits if fit.baud != best.baud), key=lambda fit: fit.evidence)
-    if best.score < LEAST_SCORE or best.evidence - other.evidence < margin:
+    if best.score < LEAST_SCORE or best.evidence - other.evidence < margin + slack:
         return None
     same = [fit.evidence for fit in fits if fit.baud == best.baud and fit.framing != best.framing]
     sure = best.evidence - max(same, default=-np.inf) >= margin
@@ -274,13 +288,59 @@ def _score(rise: Floats, spectra: BurstSpectra, template: Floats) -> tuple[float
     return float(_scores_by_shift(rise, spectra, template, np.zeros(1, dtype=np.int64))[0]), 0.0
 
 
-def _best_shift(rise: Floats, spectra: BurstSpectra, template: Floats) -> tuple[float, float]:
-    """Best correlation over all shifts, and that shift in Hz."""
-    shifts = np.arange(0, len(template), 2)
+def _best_shift(
+    rise: Floats, spectra: BurstSpectra, template: Floats, tried: int | None = None
+) -> tuple[float, float]:
+    """Best correlation over all shifts, and that shift in Hz.
+
+    Args:
+        rise: what was measured.
+        spectra: that it comes from.
+        template: what is expected.
+        tried: work out only so many shifts, those that a rough look at all of them finds best.
+    """
+    if tried is None:
+        shifts = np.arange(0, len(template), 2)
+    else:
+        rough = _rough_scores(rise, spectra, template)
+        shifts = np.sort(np.argpartition(rough, -min(tried, len(rough)))[-tried:])
     parts = np.array_split(shifts, max(1, len(shifts) // 500))
     scores = np.concatenate([_scores_by_shift(rise, spectra, template, part) for part in parts])
     best = int(np.argmax(scores))
     return float(scores[best]), float(shifts[best] * _GRID_HZ)
+
+
+def _rough_scores(rise: Floats, spectra: BurstSpectra, template: Floats) -> Floats:
+    """Correlation with the template at every shift, its level and trend taken out line by line.
+
+    Returns:
+        shape (lines of the template,).
+    """
+    first, period = round(float(spectra.freq_hz[0]) / _GRID_HZ), len(template)
+    measured = np.maximum(spectra.active - spectra.quiet, 0)
+    level = np.maximum(_circular_mean(template, len(rise)), 1e-300)
+    curve = np.log(template * (measured.mean() / level) + _floor(spectra))
+    curve -= _circular_mean(curve, round(_DETREND_HZ / _GRID_HZ))
+    line = (first + np.arange(len(rise))) % period
+    weight = np.bincount(line, minlength=period).astype(np.float64)
+    matched = np.bincount(line, weights=rise - rise.mean(), minlength=period).astype(np.float64)
+    sums = [
+        _circular_sums(values, by) for values, by in ((curve, matched), (curve, weight), (curve**2, weight))
+    ]
+    spread = np.maximum(sums[2] - sums[1] ** 2 / len(rise), 1e-12)
+    return np.asarray(sums[0] / np.sqrt(spread))
+
+
+def _circular_sums(values: Floats, weights: Floats) -> Floats:
+    """Sum over k of weights[k] values[k + shift], for every shift; both repeat."""
+    return np.asarray(np.fft.irfft(np.fft.rfft(values) * np.conj(np.fft.rfft(weights)), len(values)))
+
+
+def _circular_mean(values: Floats, width: int) -> Floats:
+    """Running mean of values that repeat, over `width` of them around each."""
+    weights = np.zeros(len(values))
+    np.add.at(weights, (np.arange(width) - width // 2) % len(values), 1 / width)
+    return _circular_sums(values, weights)
 
 
 def _detrended(curve: Floats) -> Floats:
