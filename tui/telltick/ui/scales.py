@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from telltick.model.readings import Estimate, Reading
 
 STEP_DB = 10.0
 REACHES_DB = (3.0, 6.0, 12.0, 24.0, 48.0)
@@ -61,6 +63,45 @@ def level_ticks(scale: LevelScale, height: int) -> list[float]:
     step = 10 if rows_per_ten >= 2 else 20 if rows_per_ten >= 1 else 40
     first = math.ceil(scale.bottom_db / step) * step
     return [float(level) for level in range(int(first), int(scale.top_db) + 1, step)]
+
+
+class Still:
+    """Numbers that stand still: a new value is shown once it is off by more than the last digit's wobble."""
+
+    def __init__(self, within_db: float = 0.08) -> None:
+        """Prepare to hold.
+
+        Args:
+            within_db: changes up to this are not shown.
+        """
+        self._within_db = within_db
+        self._shown: dict[str, float] = {}
+
+    def value(self, name: str, value: float | None) -> float | None:
+        """What to show of a number that is now `value`; None and NaN pass and are forgotten."""
+        if value is None or not math.isfinite(value):
+            self._shown.pop(name, None)
+            return value
+        if abs(value - self._shown.get(name, math.inf)) > self._within_db:
+            self._shown[name] = value
+        return self._shown[name]
+
+    def reading(self, name: str, reading: Reading) -> Reading:
+        """A reading with every number held still."""
+
+        def still(part: str, value: float | None) -> float | None:
+            return self.value(f"{name} {part}", value)
+
+        excess = reading.excess_db
+        held = [still(part, getattr(excess, part, None)) for part in ("value", "low", "high")]
+        return replace(
+            reading,
+            excess_db=None if excess is None else Estimate(*(value or 0.0 for value in held)),
+            noise_dbfs=still("noise", reading.noise_dbfs),
+            interference_dbfs=still("interference", reading.interference_dbfs),
+            i_over_n_db=still("ratio", reading.i_over_n_db),
+            upper_limit_i_over_n_db=still("limit", reading.upper_limit_i_over_n_db),
+        )
 
 
 def held_reach(current_db: float, needed_db: float) -> float:

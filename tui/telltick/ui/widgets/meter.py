@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from telltick.model.readings import Reading, Verdict
 from telltick.model.snapshot import Snapshot
 from telltick.ui.format import db, interval, short_clock
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, shorten, wrapped
-from telltick.ui.scales import REACHES_DB, held_reach
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, shorten, width_of, wrapped
+from telltick.ui.scales import REACHES_DB, Still, held_reach
 from telltick.ui.widgets.figures import PIXELS_HIGH, figures, figures_width
+from telltick.ui.widgets.odds import trial_line
 from telltick.ui.widgets.panel import Panel
 
 WIDEST = "00.0"
 ROOMY, VERY_ROOMY = 18, 26  # rows from which the panel is set wider
+LEAST_BELOW = 3  # rows below the verdict: I/N, levels, step
 SHORT_VERDICT = {Verdict.TIED: "tied", Verdict.NO_TIE: "no tie", Verdict.TOO_FEW: "too few"}
 VERDICT_ROLE = {Verdict.TIED: Role.RISE, Verdict.NO_TIE: Role.GOOD, Verdict.TOO_FEW: Role.LABEL}
 
@@ -24,11 +28,16 @@ class Meter(Panel):
         super().__init__("meter", glyphs)
         self._window_s = window_s
         self._reach_db = REACHES_DB[2]
+        self._still = Still()
         self._snapshot: Snapshot | None = None
 
     def show(self, snapshot: Snapshot) -> None:
-        """Draw a snapshot's readings."""
-        self._snapshot = snapshot
+        """Draw a snapshot's readings, held still where they hardly changed."""
+        self._snapshot = replace(
+            snapshot,
+            window=self._still.reading("window", snapshot.window),
+            step=self._still.reading("step", snapshot.step),
+        )
         self.redraw()
 
     def redraw(self) -> None:
@@ -58,8 +67,9 @@ def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: flo
     rows += _large(reading, width, 2 if room.height >= VERY_ROOMY else 1, room.glyphs)
     rows += [row(Run("above the floor while bytes flow", Role.LABEL)), BLANK] if roomy else []
     rows += [_written_interval(reading), _drawn_interval(reading, reach_db, width, room.glyphs), *gap]
-    rows += [_verdict(reading, width), *gap, _relation(reading), _levels(reading), *gap]
-    rows.append(_step(snapshot, width, room.glyphs))
+    rows += [_verdict(reading, width, room.glyphs), *gap]
+    rows += [*_relation_and_trial(snapshot, room, len(rows)), _levels(reading)]
+    rows += [*([] if snapshot.trial else gap), _step(snapshot, width, room.glyphs)]
     if len(rows) < room.height:
         rows.append(_latency(snapshot))
     return rows + _warnings(reading, room, room.height - len(rows))
@@ -117,10 +127,17 @@ def _written_interval(reading: Reading) -> Row:
     )
 
 
-def _verdict(reading: Reading, width: int) -> Row:
-    word = reading.verdict.value.upper()
+def _verdict(reading: Reading, width: int, glyphs: Glyphs) -> Row:
+    """The verdict word in a band that is told from across the room: solid, dotted or none."""
+    word, role = reading.verdict.value.upper(), VERDICT_ROLE[reading.verdict]
     polls = row(Run(f"{reading.polls:5d}", Role.NUMBER), Run(" polls", Role.LABEL))
-    return (*fit(row(Run(word, VERDICT_ROLE[reading.verdict])), max(width - 11, len(word))), *polls)
+    side = max((width - width_of(polls) - len(word)) // 2 - 1, 0)
+    if reading.verdict is Verdict.TOO_FEW:
+        band = row(Run(word, role))
+    else:
+        filled = glyphs.full if reading.verdict is Verdict.TIED else glyphs.idle
+        band = row(Run(f"{filled * side} {word} {filled * side}", role))
+    return (*fit(band, max(width - width_of(polls), len(word))), *polls)
 
 
 def _levels(reading: Reading) -> Row:
@@ -131,6 +148,15 @@ def _levels(reading: Reading) -> Row:
         Run(db(reading.interference_dbfs, 6), Role.NUMBER),
         Run(" dBFS", Role.LABEL),
     )
+
+
+def _relation_and_trial(snapshot: Snapshot, room: Room, above: int) -> list[Row]:
+    """I/N; with a coin trial its odds, in place of I/N where there is no row for both."""
+    relation = _relation(snapshot.window)
+    if snapshot.trial is None or not snapshot.trial.running:
+        return [relation]
+    odds = trial_line(snapshot.trial, room.width)
+    return [odds, relation] if above + LEAST_BELOW < room.height else [odds]
 
 
 def _relation(reading: Reading) -> Row:

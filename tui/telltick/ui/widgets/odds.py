@@ -37,7 +37,7 @@ class Outlook:
 def odds_words(log10_e: float) -> str:
     """Odds as they are said: ``430 to 1``; below one ``1 to 3``."""
     if log10_e > MOST_SHOWN:
-        return f"more than 10^{MOST_SHOWN} to 1"
+        return f"over 1e{MOST_SHOWN} to 1"
     if log10_e >= 6:
         return f"{10**log10_e:.0e} to 1".replace("e+0", "e").replace("e+", "e")
     value = 10**log10_e
