@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import logging
 import re
+import shlex
 import shutil
 import subprocess
 import tomllib
@@ -15,7 +16,7 @@ import pytest
 from telltick import cli
 from telltick.cli import VERBS, main
 from telltick.model.plan import Settings
-from telltick.options import build_parser
+from telltick.options import EXAMPLES, build_parser
 from telltick.store.settings import TEMPLATE, load_settings, settings_path
 from telltick.ui.keymap import Keymap
 
@@ -71,6 +72,21 @@ def test_options_go_before_the_settings_file(tmp_path):
 def test_a_key_option_that_is_none_is_explained(text, capsys, tmp_path):
     assert main(["replay", str(tmp_path), "--key", text]) == 2
     assert "ACTION=KEY" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("verb", EXAMPLES)
+def test_the_help_of_a_verb_says_what_it_does_and_its_examples_are_taken(verb, capsys):
+    assert main([verb, "--help"]) == 0
+    shown = capsys.readouterr().out
+    for example in EXAMPLES[verb]:
+        assert example in shown
+        build_parser().parse_args(shlex.split(example.partition(" >> ")[0])[1:])
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_verb_has_a_description(verb, capsys):
+    assert main([verb, "--help"]) == 0
+    assert re.search(r"\n\n[A-Z][^\n]+", capsys.readouterr().out)
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "tcsh"])

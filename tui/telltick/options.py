@@ -11,7 +11,25 @@ from typing import Any, NoReturn
 from telltick import __version__
 from telltick.model.text import plain_text
 
-EPILOG = "Exit codes: 0 done, 1 failed, 2 bad use or bad input. Cautions for the bench: telltick check"
+EPILOG = "Exit codes: 0 done, 1 failed, 2 bad use or bad input. Pages to read: telltick help. Cautions: telltick check"
+
+
+EXAMPLES = {
+    "demo": ("telltick demo", "telltick demo --no-screen --seconds 30 --json"),
+    "monitor": (
+        'telltick monitor --audio "line in" --port /dev/ttyUSB0 --frame "XX;" --reply-end 3b --dry-run',
+        "telltick monitor --station larkfell-hut",
+        "telltick monitor --join 2026-05-02T1903Z-larkfell-hut",
+    ),
+    "record": ("telltick record --station larkfell-hut --seconds 3600",),
+    "replay": ("telltick replay 2026-05-02T1903Z-larkfell-hut --speed 8",),
+    "import": ("telltick import hut.wav --bursts hut.csv --session hut",),
+    "measure": ("telltick measure hut", "telltick measure hut --calibrate S9=-41.2dBFS --environment rural"),
+    "export": ("telltick export hut --to html -o report.html", "telltick export hut --to bag -o hut.zip"),
+    "compare": ("telltick compare before-repair after-repair", "telltick compare sessions -o table.html"),
+    "setup": ("telltick setup larkfell-hut",),
+    "completion": ("telltick completion bash >> ~/.bash_completion",),
+}
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -63,7 +81,19 @@ def build_parser() -> argparse.ArgumentParser:
     _screen_options(verb)
     verb = verbs.add_parser("help", help="pages to read: start, station, method, format")
     verb.add_argument("topic", nargs="?", metavar="TOPIC", help="which page; without one, what there is")
+    _describe(verbs)
     return parser
+
+
+def _describe(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    """Give each verb's own help what it does, and examples."""
+    for listed in verbs._choices_actions:
+        words = listed.help or ""
+        verb = verbs.choices[listed.dest]
+        verb.description = f"{words[:1].upper()}{words[1:]}."
+        verb.formatter_class = argparse.RawDescriptionHelpFormatter
+        if listed.dest in EXAMPLES:
+            verb.epilog = "\n".join(["examples:", *(f"  {line}" for line in EXAMPLES[listed.dest])])
 
 
 Verbs = argparse._SubParsersAction
