@@ -17,6 +17,7 @@ MARGIN = 13  # columns for "1000000 to 1"
 THRESHOLDS = (1.0, 20.0, 100.0, 1000.0, 10_000.0, 1_000_000.0)
 LEAST_TOP, LOWEST = 3.3, -0.7  # powers of ten
 MOST_SHOWN = 15  # powers of ten beyond which a number says no more
+FEWEST_SHOWN = 40  # cycles that there is room for from the beginning
 FEW_CYCLES = 8  # below this nobody can say how fast the odds grow
 SHORT_LABEL = {1.0: "1 to 1"}
 
@@ -75,7 +76,7 @@ def draw_odds(trial: TrialReading, room: Room, goal: float) -> list[Row]:
     top = max(LEAST_TOP, goal_log + 0.3, float(path.max(initial=0.0)) + 0.3)
     plot = _Plot(canvas, height, top, glyphs)
     plot.thresholds(goal)
-    shown = max(len(path), columns)
+    shown = max(len(path), FEWEST_SHOWN)
     at = np.minimum((np.arange(columns) + 1) * shown // columns, shown)  # cycles up to each column
     for k, cycles in enumerate(at.tolist()):
         if 0 < cycles <= len(path):
@@ -174,7 +175,7 @@ def difference_row(trial: TrialReading, width: int, glyphs: Glyphs) -> Row:
     words = f"{estimate.low:.1f} to {estimate.high:.1f}"
     value = row(Run(db(estimate.value, sign=True), Role.NUMBER), Run(f" dB  95 % {words:<14} ", Role.LABEL))
     reach = reach_for(estimate.high)
-    length = max(min(width - 58, 60), 0)
+    length = max(min(width - 62, 60), 0)
     drawn = bar(estimate, Span(0.0, reach), length, glyphs, role=odds_role(trial))
     scale = (Run("0 ", Role.LABEL), *drawn, Run(f" {reach:g}", Role.LABEL)) if length >= 8 else ()
     return row(lead, *value, *scale)
