@@ -97,6 +97,7 @@ def _pooled(jobs: dict[int, Job], workers: int, progress: Progress) -> Iterator[
     if not jobs:
         return
     context = multiprocessing.get_context("spawn")
+    others = set(multiprocessing.active_children())
     given_up = context.Event()
     pool = ProcessPoolExecutor(min(workers, len(jobs)), context, _begin_worker, (given_up,))
     try:
@@ -110,8 +111,12 @@ def _pooled(jobs: dict[int, Job], workers: int, progress: Progress) -> Iterator[
                 if outcome is not None:
                     yield futures[future], outcome
             _go_on(progress, 1 - len(waiting) / len(jobs))
-    finally:
+    except BaseException:
         given_up.set()
+        for process in set(multiprocessing.active_children()) - others:
+            process.terminate()  # nothing of theirs is worth waiting for: only finished results are kept
+        raise
+    finally:
         pool.shutdown(wait=True, cancel_futures=True)
 
 

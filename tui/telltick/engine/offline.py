@@ -7,9 +7,7 @@ from typing import Any
 
 from telltick.engine.gathering import Progress
 from telltick.engine.measuring import SessionMeasurer
-from telltick.export.files import export_session
 from telltick.export.json_out import measurement_document
-from telltick.model.errors import BadInputError
 from telltick.model.measurement import Measurement, MeasuringOptions
 from telltick.store.session import SessionReader
 
@@ -43,15 +41,3 @@ def measured_document(
     """
     with SessionReader(folder) as reader:
         return measurement_document(reader.document(), measure_session(reader, progress, options))
-
-
-def export_folder(folder: Path, to: str, output: Path | None) -> tuple[Path, ...]:
-    """Measure a session folder and write it in one format; returns the files written.
-
-    Raises:
-        BadInputError: not a session, an unknown format, or a place that cannot be written.
-    """
-    if output is not None and to != "csv" and output.is_dir():
-        raise BadInputError(f"{output} is a folder; name a file with -o")
-    with SessionReader(folder) as reader:
-        return export_session(reader.document(), measure_session(reader), to, output)
