@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 import sys
 import threading
 import time
@@ -33,6 +34,7 @@ class Watch:
         self._log.flush()
 
     def install(self) -> None:
+        self.note("pid", pid=os.getpid())
         question, show, mounted = WiredApp._question, SessionScreen.show_waiting, WiredApp.on_mount
 
         def asked(app: WiredApp[Any]) -> str:

@@ -1,6 +1,7 @@
 """What the screen costs on the wire: ``python -m tests.benchmarks.wire [--stall S] [--only pty|ssh]``.
 
-A live demo at 120x40 in 256 colours, watched over a pseudo-terminal and over a real sshd on loopback.
+A live demo at 120x40 in 256 colours, watched over a pseudo-terminal and over a real sshd on loopback: bytes,
+processor time, lag on a slow link, a stall, a hang-up.
 """
 
 from __future__ import annotations
@@ -16,7 +17,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from telltick.engine.marking import Marker
+from telltick.model.session import Verb
+from telltick.store.lock import held
 from tests.bench_parts.loopback_ssh import LoopbackSsh, missing_part, python
+from tests.bench_parts.recording import wait_until
 from tests.bench_parts.terminal import ROOT, Terminal
 
 SETTLE_S, STEADY_S, SLOW_S = 8.0, 20.0, 20.0
@@ -84,17 +89,14 @@ def steady(run: Run) -> list[Row]:
     frames = sum(start <= note["t"] < start + STEADY_S for note in run.notes("asked"))
     cpu = [note for note in run.notes("cpu") if note["t"] >= start]
     share = share_of_core(cpu[0], cpu[-1])
+    drawing, looking = sum(share.get(n, 0.0) for n in DRAWING), share.get("lookout", 0.0)
     return [
         Row("frames", frames / STEADY_S, "per s"),
         Row("bytes, mean", statistics.mean(seconds), "kB/s", 4),
         Row("bytes, busiest second", max(seconds), "kB/s"),
-        Row(
-            "drawing (event loop, output, input threads)",
-            sum(share.get(n, 0.0) for n in DRAWING),
-            "% core",
-            5,
-        ),
-        Row("measuring (lookout thread)", share.get("lookout", 0.0), "% core"),
+        Row("drawing (event loop, output, input threads)", drawing, "% core", 5),
+        Row("drawing, a frame", 10 * drawing * STEADY_S / max(frames, 1), "ms"),
+        Row("live analysis (lookout thread)", looking, "% core", 2),
     ]
 
 
@@ -113,7 +115,7 @@ def repaint(run: Run) -> Row:
     ends = [start, *run.terminal.asked[number:]]
     for a, b in itertools.pairwise(ends):
         sizes.append(sum(len(data) for t, data in run.terminal.read if a < t <= b))
-    return Row("Ctrl-L on a full picture", max(sizes) / 1000, "kB")
+    return Row("Ctrl-L on a full picture", max(sizes) / 1000, "kB", 10)
 
 
 def processor() -> Row:
@@ -178,6 +180,34 @@ def _fresh_at(run: Run, terminal: Terminal, number: int, back_s: float) -> float
     return None
 
 
+def hang_up(folder: Path, wrap: Wrap, session: Path) -> Row:
+    """How long the viewer lives on when its terminal is gone; the recorder is ended afterwards."""
+    run = Run(folder, wrap, session)
+    try:
+        run.wait_for_picture()
+        viewer = int(run.notes("pid")[0]["pid"])
+        gone = run.terminal.hang_up()
+        while alive(viewer):
+            if time.monotonic() - gone > 20:
+                raise AssertionError("the viewer outlives its terminal")
+            time.sleep(0.01)
+        took_s = time.monotonic() - gone
+    finally:
+        run.terminal.close()
+        if held(session):
+            Marker(session, lambda: 0, late=False).ask(Verb.FINISH)
+        wait_until(lambda: not held(session), "the recorder's end")
+    return Row("exit after the terminal hung up", took_s, "s", 0.5)
+
+
+def alive(pid: int) -> bool:
+    """Whether a process runs; a zombie does not."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
 def measure(folder: Path, wrap: Wrap, stall_s: float) -> list[Row]:
     run = Run(folder, wrap, folder / "session")
     try:
@@ -188,7 +218,7 @@ def measure(folder: Path, wrap: Wrap, stall_s: float) -> list[Row]:
         run.leave("s")
     finally:
         run.terminal.close()
-    return rows
+    return [*rows, hang_up(folder, wrap, folder / "again")]
 
 
 def main() -> None:

@@ -6,6 +6,7 @@ import re
 
 import pyte
 from textual import events
+from textual._compositor import LayoutUpdate
 from textual.drivers.headless_driver import HeadlessDriver
 from textual.geometry import Size
 
@@ -63,7 +64,7 @@ class Glass(pyte.Screen):
         self._stream.feed(text)
 
     def rows(self) -> list[list[tuple]]:
-        """Every cell as it is seen: of a blank the foreground is not."""
+        """Every cell as it is seen: of a blank neither foreground nor weight is."""
         return [[_seen(self.buffer[y][x]) for x in range(self.columns)] for y in range(self.lines)]
 
     def text(self) -> str:
@@ -72,13 +73,14 @@ class Glass(pyte.Screen):
 
 def _seen(char) -> tuple:
     drawn = char.underscore or char.strikethrough or char.reverse
-    ink = char.fg if drawn or char.data != " " else None
+    blank = char.data == " " and not drawn
+    ink = None if blank else char.fg
     return (
         char.data,
         ink,
         char.bg,
-        char.bold,
-        char.italics,
+        char.bold and not blank,
+        char.italics and not blank,
         char.underscore,
         char.strikethrough,
         char.reverse,
@@ -90,7 +92,7 @@ class Twin:
 
     def __init__(self, app: WiredApp, width: int, height: int) -> None:
         self.stock, self.reduced = Glass(width, height), Glass(width, height)
-        self.stock_bytes = self.reduced_bytes = self.frames = 0
+        self.stock_bytes = self.reduced_bytes = self.frames = self.painted = 0
         app.driver_class = PaperDriver
         display = app._display
 
@@ -104,7 +106,19 @@ class Twin:
             display(screen, renderable)
             self.take(app)
 
-        app._display = both
+        paint = app.paint
+
+        def past_the_compositor(widget, cells) -> bool:
+            done = paint(widget, cells)
+            if done:  # the toolkit would have sent all that stands on the screen now
+                strips = app.screen._compositor.render_strips()
+                update = LayoutUpdate([[strip] for strip in strips], app.screen.size.region)
+                self.painted += 1
+                self.stock.draw_on(update.render_segments(app.console))
+                self.take(app)
+            return done
+
+        app._display, app.paint = both, past_the_compositor
 
     def take(self, app: WiredApp) -> None:
         driver = app._driver

@@ -11,11 +11,11 @@ from rich.color import ColorSystem
 from rich.console import Console
 from rich.segment import Segment
 from rich.style import Style
-from textual._compositor import LayoutUpdate
+from textual._compositor import Compositor, LayoutUpdate
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.geometry import Region
-from textual.screen import ModalScreen
+from textual.screen import ModalScreen, Screen
 from textual.strip import Strip
 from textual.widgets import Input, Label, Static
 
@@ -23,6 +23,7 @@ from telltick.model.plan import Settings
 from telltick.ui import wire
 from telltick.ui.app import TelltickApp
 from telltick.ui.cells import Look, Wire, cursor_move, look_of, sgr_change, split_cells
+from telltick.ui.widgets.prompt import Prompt
 from telltick.ui.wire import WiredApp, pieces_of
 from tests.ui.fake_feed import FakeFeed, FakeReplay
 from tests.ui.on_screen import until
@@ -51,6 +52,8 @@ def test_the_toolkits_private_attributes_are_as_they_were():
     app = WiredApp()
     for name in ("_batch_count", "_running", "_closed", "_driver"):
         assert hasattr(app, name), f"App.{name} is gone: mend telltick/ui/wire.py"
+    assert isinstance(Compositor.visible_widgets, property)
+    assert hasattr(Screen(), "_layout_required"), "Screen._layout_required is gone: mend telltick/ui/wire.py"
     from textual.drivers._writer_thread import MAX_QUEUED_WRITES, WriterThread
 
     assert WriterThread(None)._queue.maxsize == MAX_QUEUED_WRITES > 3 * wire.BACKLOG
@@ -261,6 +264,26 @@ async def test_a_session_comes_out_the_same_through_screens_sizes_and_palettes(m
             await looked(pilot, feed, 2)
             await settled(pilot, twin)
     assert twin.reduced_bytes < twin.stock_bytes / 4
+    assert twin.painted > 5  # the strip went past the compositor
+
+
+async def test_a_prompt_over_the_strip_is_never_painted_on():
+    feed = FakeFeed()
+    app = app_for(feed)
+    twin = Twin(app, 80, 24)
+    async with app.run_test(headless=False, size=(80, 24)) as pilot:
+        await looked(pilot, feed, 3)
+        await pilot.press("n")
+        strip = app.session.query_one("#strip")
+        app.session.query_one(Prompt).styles.offset = (0, strip.region.y + 2)
+        await settled(pilot, twin)
+        painted = twin.painted
+        await looked(pilot, feed, 4)
+        await settled(pilot, twin)
+        assert twin.painted == painted
+        await pilot.press("escape")
+        await looked(pilot, feed, 2)
+        await settled(pilot, twin)
 
 
 async def test_repainting_heals_a_terminal_that_was_scribbled_on():

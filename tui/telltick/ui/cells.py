@@ -22,6 +22,7 @@ from textual.strip import Strip
 FEW = 400  # cells
 # ASCII, box drawing, blocks and geometric shapes: a cell each, and nothing in them combines.
 _PLAIN_TEXT = re.compile(r"[ -~\u2500-\u25fc]*")
+UNSEEN_IN_BLANKS = {"", "1", "2", "3"}  # bold, faint, italic
 MOST_KEPT = 8192  # entries of each cache below, far above what a session's screens use
 
 
@@ -102,6 +103,21 @@ class Wire:
             self._change(y, first, cells, changes)
         return cleared + shortest(changes, self._rows)
 
+    def encode_cells(
+        self, cells: Iterable[tuple[int, int, str, Style]], colours: ColorSystem = ColorSystem.TRUECOLOR
+    ) -> str:
+        """The same for single cells.
+
+        Args:
+            cells: (row, column, character, style) within the terminal, row by row.
+            colours: what colours the terminal has.
+        """
+        self._use_colours(colours)
+        changes: list[Change] = []
+        for y, x, char, style in cells:
+            self._change(y, x, self._cells_of(Segment(char, style)), changes)
+        return shortest(changes, self._rows)
+
     def _clear(self, runs: list[tuple[int, int, list[Cell]]]) -> str:
         """Clear the terminal to the blank it is to show most."""
         self._may_clear = False
@@ -145,8 +161,9 @@ class Wire:
         cells = self._cells.get(segment)
         if cells is None:
             look = self._look_of(segment.style)
-            # In a blank the foreground cannot be seen, unless something is drawn through it.
-            blank = look if look.attributes else Look("", None, look.ground)
+            # In a blank neither foreground nor weight can be seen, unless something is drawn through it.
+            drawn = set(look.attributes.split(";")) - UNSEEN_IN_BLANKS
+            blank = look if drawn else Look("", None, look.ground)
             # Equal cells are one object, so that comparing them is quick.
             table = self._tables.setdefault(look, _Cells(look))
             table[" "] = self._tables.setdefault(blank, _Cells(blank))[" "]

@@ -192,6 +192,17 @@ class Canvas:
         self._text = [[" "] * width for _ in range(height)]
         self._roles = [[Role.TEXT] * width for _ in range(height)]
         self._rows: list[Row | None] = [None] * height  # None: drawn on since
+        self._touched: list[tuple[int, int]] | None = None
+
+    def watch(self) -> None:
+        """Take note from now on of cells that are drawn on."""
+        self._touched = []
+
+    def touched(self) -> list[tuple[int, int, str, Role]]:
+        """(column, row, character, role) of the cells drawn on since the last call, row by row."""
+        cells = sorted({(y, x) for y, x in self._touched or ()})
+        self.watch()
+        return [(x, y, self._text[y][x], self._roles[y][x]) for y, x in cells]
 
     def put(self, x: int, y: int, text: str, role: Role) -> None:
         """Write text of single-cell characters from (x, y) to the right; what lies outside is dropped."""
@@ -202,6 +213,8 @@ class Canvas:
             if 0 <= x + offset < self.width:
                 self._text[y][x + offset] = char
                 self._roles[y][x + offset] = role
+                if self._touched is not None:
+                    self._touched.append((y, x + offset))
 
     def put_unless_text(self, x: int, y: int, char: str, role: Role) -> None:
         """Write one character where no letter or digit stands."""
@@ -216,6 +229,8 @@ class Canvas:
             if self._text[r][x] != char or self._roles[r][x] is not role:
                 self._text[r][x], self._roles[r][x] = char, role
                 self._rows[r] = None
+                if self._touched is not None:
+                    self._touched.append((r, x))
 
     def clear_row(self, y: int, first: int = 0) -> None:
         """Blank a row from a column on."""

@@ -13,17 +13,19 @@ import os
 import select
 import termios
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
 from rich.console import COLOR_SYSTEMS, Console
+from rich.style import Style
 from textual import events
 from textual._compositor import ChopsUpdate, Compositor, CompositorUpdate, LayoutUpdate
 from textual.app import App, ReturnType
 from textual.geometry import Region
 from textual.screen import Screen
 from textual.strip import Strip
+from textual.widget import Widget
 
 from telltick.ui.cells import Piece, Wire
 from telltick.ui.pacing import Pacer
@@ -153,6 +155,44 @@ class WiredApp(App[ReturnType]):
             self.wire.begin(*size, erases_in_colour=self.erases_in_colour)
             update = screen._compositor.render_full_update()
         return self.wire.encode(pieces_of(update), COLOR_SYSTEMS[self.console.color_system or "truecolor"])
+
+    def paint(self, widget: Widget, cells: Iterable[tuple[int, int, str, Style]]) -> bool:
+        """Show single cells of a widget at once, past the compositor; False where only that can do it.
+
+        What the widget renders must come to hold them too.
+
+        Args:
+            widget: the widget, nothing of it clipped.
+            cells: (column, row, character, style) within it, row by row.
+        """
+        ready = self._running and not self._closed and not self._batch_count and not self._closing_wire
+        if not ready or not self.reduced or self.is_headless or self._driver is None:
+            return False
+        place = self._bare_place(widget)
+        self._note_backlog()
+        if place is None or not self.pacer.may_draw():
+            return False
+        x, y = place.offset
+        colours = COLOR_SYSTEMS[self.console.color_system or "truecolor"]
+        text = self.wire.encode_cells(((y + r, x + c, char, style) for c, r, char, style in cells), colours)
+        if text:
+            self._driver.write(text + self._question())
+            self._driver.flush()
+        return True
+
+    def _bare_place(self, widget: Widget) -> Region | None:
+        """Where a widget stands, if all of it can be seen and the terminal shows it."""
+        screen = self.screen
+        compositor = screen._compositor
+        if screen._layout_required or (self.wire.width, self.wire.height) != compositor.size:
+            return None
+        before: list[Region] = []
+        for other, (region, clip) in compositor.visible_widgets.items():  # from the front to the back
+            if other is widget:
+                bare = clip.contains_region(region) and not any(region.overlaps(one) for one in before)
+                return region if bare else None
+            before.append(region)
+        return None
 
     def _set_pointer_shape(self, shape: str) -> None:
         """Leave the pointer as it is: the toolkit would write past the gate above, at every key."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from rich.segment import Segment
 from rich.style import Style
@@ -14,6 +14,7 @@ from telltick.ui.glyphs import Glyphs
 from telltick.ui.layout import Box
 from telltick.ui.palettes import Palette
 from telltick.ui.rows import BLANK, Role, Room, Row, fit
+from telltick.ui.wire import WiredApp
 
 
 class Panel(Widget):
@@ -45,6 +46,7 @@ class Panel(Widget):
     @property
     def rows(self) -> Sequence[Row]:
         """What is shown."""
+        self.catch_up()
         return self._rows
 
     def ink(self, palette: Palette) -> None:
@@ -60,8 +62,28 @@ class Panel(Widget):
         if palette is not None:
             self.ink(palette)
 
-    def put(self, rows: Sequence[Row]) -> None:
-        """Show these rows; only those that differ are drawn again."""
+    def catch_up(self) -> None:
+        """Put the rows of what was painted past them; see `paint`."""
+
+    def paint(self, cells: Iterable[tuple[int, int, str, Role]]) -> bool:
+        """Show single cells at once; False where rows must be put instead.
+
+        Args:
+            cells: (column, row, character, role), row by row; `catch_up` must make the rows hold them.
+        """
+        app = self.app
+        if not isinstance(app, WiredApp):
+            return False
+        inks = self._filtered = self._filtered or self._filter_inks()
+        return bool(inks) and app.paint(self, ((x, y, char, inks[role]) for x, y, char, role in cells))
+
+    def put(self, rows: Sequence[Row], *, seen: bool = False) -> None:
+        """Show these rows; only those that differ are drawn again.
+
+        Args:
+            rows: from the top; blank ones are added.
+            seen: they stand on the terminal already.
+        """
         width, height = self.size
         given = [*rows[:height], *[BLANK] * (height - len(rows))]
         if len(self._given) != height:
@@ -71,7 +93,7 @@ class Panel(Widget):
         for y in changed:
             self._rows[y] = fit(given[y], width)
             self._strips.pop(y, None)
-        if changed:
+        if changed and not seen:
             self.refresh(*(Region(0, y, width, 1) for y in changed))
 
     def place(self, box: Box) -> None:
@@ -101,6 +123,7 @@ class Panel(Widget):
 
     def render_line(self, y: int) -> Strip:
         """One row as the terminal gets it, one segment per run."""
+        self.catch_up()
         return self._line(y, self.size.width)
 
     def _line(self, y: int, width: int) -> Strip:
@@ -127,6 +150,7 @@ class Panel(Widget):
         Panels have neither border, padding nor tint. The toolkit's own way looks all that up for every panel
         in every frame, be there a change or not.
         """
+        self.catch_up()
         width = self.size.width
         strips = [self._line(y, width) for y in crop.line_range]
         begin, end = crop.column_span

@@ -57,6 +57,8 @@ class ActivityStrip(Panel):
         self._strip: Strip | None = None
         self._picture: StripPicture | None = None
         self._zoom = 0
+        self._title: Row = ()
+        self._painted = False  # cells were painted that the rows do not hold yet
 
     @property
     def cells(self) -> int:
@@ -89,7 +91,21 @@ class ActivityStrip(Panel):
         scale = self._scale or LevelScale(-80.0, -80.0 + LEAST_SPAN_DB)
         if self._picture is None or not self._picture.suits(room, scale):
             self._picture = StripPicture(room, scale, self._letter)
-        self.put(self._picture.draw(self._strip))
+            self._given = []
+        title = self._picture.take(self._strip)
+        cells = [cell for cell in self._picture.touched() if cell[1] < room.height]
+        # A sweep touches a few cells of each row, ten times a second: making whole rows of them is dear.
+        self._painted = bool(self._given) and title == self._title
+        if self._painted and self.paint(cells):
+            return
+        self._title, self._painted = title, False
+        self.put(self._picture.rows())
+
+    def catch_up(self) -> None:
+        """Put the rows that hold what was painted."""
+        if self._painted and self._picture is not None:
+            self._painted = False
+            self.put(self._picture.rows(), seen=True)
 
 
 def _scale_for(envelope_dbfs: Floats, before: LevelScale | None) -> LevelScale | None:
@@ -118,6 +134,8 @@ class StripPicture:
         """
         self._room, self._scale, self._letter = room, scale, letter
         self._canvas = Canvas(room.width, max(room.height - 1, LANES + 1))
+        self._canvas.watch()
+        self._title: Row = ()
         self._sound = self._canvas.height - LANES  # rows of sound; the lanes follow
         self._columns: list[Column] = []
         self._below: tuple[object, ...] = ()  # what marks and time axis were drawn from
@@ -130,16 +148,30 @@ class StripPicture:
 
     def draw(self, strip: Strip | None) -> list[Row]:
         """The rows with this strip."""
-        if strip is None:
-            return [rule("polls and sound", self._room), *self._canvas.rows()]
-        dense = _is_dense(strip)
-        columns = self._looks(strip, dense=dense)
-        for k, (now, before) in enumerate(zip_longest(columns, self._columns)):
-            if now != before:
-                self._canvas.put_column(MARGIN + k, 0, self._cells.of(now or (0, 0, 0, 0, 0, BLANK)))
-        self._columns = columns
-        self._draw_below(strip)
-        return [rule("polls and sound", self._room, *_legends(strip, dense=dense)), *self._canvas.rows()]
+        self.take(strip)
+        return self.rows()
+
+    def take(self, strip: Strip | None) -> Row:
+        """Draw this strip; returns the title."""
+        self._title = rule("polls and sound", self._room)
+        if strip is not None:
+            dense = _is_dense(strip)
+            self._title = rule("polls and sound", self._room, *_legends(strip, dense=dense))
+            columns = self._looks(strip, dense=dense)
+            for k, (now, before) in enumerate(zip_longest(columns, self._columns)):
+                if now != before:
+                    self._canvas.put_column(MARGIN + k, 0, self._cells.of(now or (0, 0, 0, 0, 0, BLANK)))
+            self._columns = columns
+            self._draw_below(strip)
+        return self._title
+
+    def rows(self) -> list[Row]:
+        """What was drawn, the title first."""
+        return [self._title, *self._canvas.rows()]
+
+    def touched(self) -> list[tuple[int, int, str, Role]]:
+        """(column, row, character, role) in the panel of what was drawn since the last call, row by row."""
+        return [(x, y + 1, char, role) for x, y, char, role in self._canvas.touched()]
 
     def _looks(self, strip: Strip, *, dense: bool) -> list[Column]:
         """Of each column: rows of quiet, first row of the rise, its top in eighths, to, from, what else."""
