@@ -8,6 +8,7 @@ import pytest
 
 from telltick.model.marks import MarkKind
 from telltick.model.rounds import Round, Task, TaskResult, Walk, WalkPhase
+from telltick.model.session import Verb
 from telltick.ui.glyphs import ASCII, UNICODE
 from telltick.ui.keymap import Keymap
 from telltick.ui.rows import Room, text_of, width_of
@@ -116,3 +117,13 @@ def test_the_caution_of_a_swap_stands_in_the_panel_where_there_is_room():
     assert "Never transmit into a small dummy load" in text
     assert "antenna: dummy load" in text
     assert "baseline excess +6.2" in text
+
+
+async def test_a_coin_trial_is_ended_once_whoever_sees_first_that_it_is_enough():
+    feed = FakeFeed()
+    app = app_for(feed)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await ready(pilot, feed)
+        app.session.desk.ask(Verb.STOP_TRIAL)
+        app.session.desk.ask(Verb.STOP_TRIAL)
+        assert [verb for verb, _ in feed.asked] == [Verb.STOP_TRIAL]

@@ -205,3 +205,12 @@ def test_a_picture_drawn_on_shows_what_a_new_one_would():
     ]:
         columns = Columns.of(spectrum(excess_db, seed), 80, sight.span_hz)
         assert kept.draw(columns, sight) == SpectrumPicture(room, SCALE, BAND).draw(columns, sight)
+
+
+def test_the_word_that_stands_for_a_missing_spectrum_goes_when_there_is_one_again():
+    room = Room(60, 16, UNICODE)
+    picture = SpectrumPicture(room, SCALE, BAND)
+    columns = Columns.of(spectrum(6.0), room.width - MARGIN)
+    first = picture.draw(columns, Sight())
+    assert any("waiting for audio" in text_of(line) for line in picture.draw(None, Sight()))
+    assert picture.draw(columns, Sight()) == first

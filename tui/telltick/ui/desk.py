@@ -201,6 +201,14 @@ class Desk:
         self._feed.ask(Verb.STOP_TRIAL)
         return f"the coin trial reached {self.trial_goal:,.0f} to 1 and ends"
 
+    def ask(self, verb: Verb, value: str = "") -> None:
+        """Put a request of a guided round to the recorder; a trial that ends already is not ended twice."""
+        if verb is Verb.STOP_TRIAL:
+            if self._trial_ended:
+                return
+            self._trial_ended = True
+        self._feed.ask(verb, value)
+
     def move_goal(self, by: int) -> str:
         """Set the odds at which a coin trial ends by itself to the next higher or lower ones."""
         self.trial_goal = GOALS[min(max(GOALS.index(self.trial_goal) + by, 0), len(GOALS) - 1)]

@@ -1,4 +1,4 @@
-"""Keys that change how the pictures are looked at: the spectrum's cursor, span and hold, the strip's scale."""
+"""Keys that change how the pictures are looked at: the spectrum's cursor, span and hold, the strip's time."""
 
 from __future__ import annotations
 

@@ -87,6 +87,9 @@ class SpectrumPicture:
     def draw(self, columns: Columns | None, sight: Sight) -> list[Row]:
         """The rows with this spectrum."""
         if columns is None:
+            self._shown = []
+            for y in range(self._height):
+                self._canvas.clear_row(y, MARGIN)
             self._canvas.put(MARGIN + 2, self._height // 2, "waiting for audio", Role.LABEL)
         else:
             if not self._shown:
