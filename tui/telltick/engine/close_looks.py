@@ -26,7 +26,7 @@ from telltick.store.session import SessionReader
 
 LISTEN_S = 10.0
 POLLS = 75
-BITS_POLLS = 30
+BITS_POLLS = 20
 SHORTEST_S, LONGEST_S = 10.0, 60.0
 
 
