@@ -142,7 +142,7 @@ TOPICS: Mapping[str, Topic] = {
             _EXCESS,
             _INTERVAL,
             Term(
-                "to +-0.5 dB",
+                "+-0.5 dB",
                 "how much longer a step must last until its excess is known to half a dB either way.",
                 "The interval shrinks with the root of the number of polls.",
             ),

@@ -18,7 +18,7 @@ from telltick.ui.widgets.sheet import LEAD, Item, Sheet
 
 WIDE = 116  # cells from which words and intervals are written out
 LEAST_NARROW, LEAST_WIDE = (12, 10), (22, 16)  # cells for the setup and for the drawn interval
-TO_HALF = "{}0.5 dB in"
+TO_HALF = "{}0.5 dB"
 VERDICT_SIGN = {Verdict.TIED: "+", Verdict.NO_TIE: "-", Verdict.TOO_FEW: "."}
 
 
