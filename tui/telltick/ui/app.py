@@ -25,6 +25,7 @@ from telltick.ui.wire import WiredApp
 
 __all__ = ["ScreenExit", "TelltickApp", "run_screen"]
 
+HUNG_UP = 128 + 1  # how shells tell of an end by SIGHUP
 QUICK_S = 0.3  # leaving waits this long for a look under way
 
 
@@ -73,15 +74,16 @@ class TelltickApp(WiredApp[ScreenExit]):
         self.register_theme(self.palette.theme())
         self.theme = self.palette.name
         self._feed = feed
+        self.nobody_there = False
         self.session = SessionScreen(feed, keymap, glyphs_for(ascii_only=ascii_only), notice)
         self.set_keymap(keymap.bindings())
 
     def on_mount(self) -> None:
         """Show the session; leave at once when the terminal goes away."""
         self.push_screen(self.session, callback=None)
-        for name in ("SIGHUP", "SIGTERM"):
+        for name, leave in (("SIGHUP", self.terminal_lost), ("SIGTERM", self.hang_up)):
             with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
-                asyncio.get_running_loop().add_signal_handler(getattr(signal, name), self.hang_up)
+                asyncio.get_running_loop().add_signal_handler(getattr(signal, name), leave)
 
     def on_unmount(self) -> None:
         """Stop looking before the feed is closed."""
@@ -130,12 +132,13 @@ class TelltickApp(WiredApp[ScreenExit]):
         self.exit_answered(choice)
 
     def hang_up(self) -> None:
-        """The terminal is gone: leave at once, the recorder goes on."""
+        """Leave at once, without questions; the recorder goes on."""
         self._close_question()
         self.exit(ScreenExit.DONE if self._feed.is_replay else ScreenExit.LEAVE_RECORDING)
 
     def terminal_lost(self) -> None:
-        """The same without a signal: nobody is there any more."""
+        """The same because nobody is there any more."""
+        self.nobody_there = True
         self.hang_up()
 
     def tick(self) -> None:
@@ -184,6 +187,8 @@ def run_screen(
         # A look that hangs (a dead network disk) must not keep the terminal: the process is about to end.
         if app.session.stop(QUICK_S):
             feed.close()
+        if app.nobody_there:
+            os._exit(HUNG_UP)  # all is written; tidying up a large process takes half a second
     if left is None:
         raise TelltickError("the screen ended by a fault of its own; the recorder is not affected")
     return left
