@@ -107,3 +107,37 @@ def test_a_session_that_ends_while_it_is_watched_is_seen_to_end(folder):
         assert feed.look(View()).phase is Phase.ENDED
         assert feed.moment_ns() == round(SECONDS * NS)
         feed.close()
+
+
+def test_marks_made_after_the_recording_has_ended_are_late_ones(folder):
+    with hold(folder):
+        feed = LiveFeed(folder)
+        feed.look(View())
+        feed.plain_mark()
+        with Journal.open(folder) as journal:
+            journal.end(Ending(round(SECONDS * NS), "requested"))
+        feed.plain_mark()
+        feed.close()
+    with SessionReader(folder) as reader:
+        assert [mark.late for mark in reader.marks] == [False, True]
+
+
+def test_joining_a_session_whose_recorder_was_killed_makes_late_marks(folder):
+    feed = LiveFeed(folder)
+    feed.add_note("what I remember")
+    feed.close()
+    with SessionReader(folder) as reader:
+        assert reader.marks[0].late
+
+
+def test_late_replies_and_garbage_are_counted_by_the_notes_that_stand_for_several(folder):
+    with Journal.open(folder) as journal:
+        for kind, count in (("late reply", 1.0), ("late reply", 7.0), ("serial garbage", 2.0), ("echo", 1.0)):
+            journal.add_health(HealthNote(NS, kind, count, "words"))
+        journal.add_health(HealthNote(2 * NS, "incomplete reply", 0.0, "from an older program"))
+        journal.add_health(HealthNote(10**15, "late reply", 5.0, "later than shown"))
+    with hold(folder):
+        feed = LiveFeed(folder)
+        polling = feed.look(View()).polling
+        feed.close()
+    assert (polling.late, polling.garbage) == (8, 3)

@@ -21,7 +21,7 @@ from telltick.model.errors import BadSessionError
 from telltick.model.marks import MarkKind
 from telltick.model.on_air import CalibrationPoint, Environment, Place
 from telltick.model.session import Outcome, Verb
-from telltick.model.traffic import gate_from_bursts
+from telltick.model.traffic import Burst, Direction, gate_from_bursts
 from telltick.model.trial import TrialSlot
 from telltick.store.journal import Journal
 from telltick.store.readonly import ReadOnlyJournal
@@ -387,3 +387,35 @@ def test_a_session_carries_its_calibration_and_its_place(tmp_path):
     Journal.create(folder, replace(FACTS, calibration=point, place=place)).close()
     with SessionReader(folder) as reader:
         assert (reader.facts.calibration, reader.facts.place) == (point, place)
+
+
+def test_what_a_long_watch_lets_go_of_is_gone_and_the_rest_reads_as_before(tmp_path):
+    anchors = [Anchor(0, second * RATE, second * NS + second * 1000, 0) for second in range(600)]
+    with Journal.create(tmp_path, FACTS) as journal, AudioWriter(tmp_path, RATE) as writer:
+        writer.write(np.zeros(600 * RATE, dtype=np.int16))
+        with journal.batch():
+            for anchor in anchors:
+                journal.add_anchor(anchor)
+            for number in range(600):
+                journal.add_poll(poll_at(number, number * NS)[1])
+                journal.add_bursts([burst_at(number)])
+    with SessionReader(tmp_path) as whole, SessionReader(tmp_path) as reader:
+        reader.forget_before(500 * NS)
+        assert (reader.polls, reader.polls_forgotten) == (whole.polls[500:], 500)
+        assert reader.bursts == whole.bursts[500:]
+        assert len(reader.anchors) < 130
+        late = [550 * RATE, 599 * RATE + 7]
+        assert list(reader.clock.t_at(late)) == list(whole.clock.t_at(late))
+        early = [250 * RATE + 30]
+        assert reader.clock.t_at(early)[0] == pytest.approx(whole.clock.t_at(early)[0], abs=1000)
+        with Journal.open(tmp_path) as journal:
+            journal.add_poll(poll_at(600, 600 * NS)[1])
+            journal.add_bursts([burst_at(600)])
+            journal.add_anchor(Anchor(0, 600 * RATE, 600 * NS + 600_000, 0))
+        assert reader.refresh()
+        assert [poll.number for poll in reader.polls[-2:]] == [599, 600]
+        assert reader.bursts[-1] == burst_at(600)
+
+
+def burst_at(second: int) -> Burst:
+    return Burst(second * NS + 1000, second * NS + 3_000_000, Direction.TX, b"Q1;", second)

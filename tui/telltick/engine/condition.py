@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.model.clock import NS
-from telltick.model.session import Gap, GapKind, SessionFacts
+from telltick.model.session import Gap, GapKind, HealthNote, SessionFacts
 from telltick.model.snapshot import InputHealth, PollingState
 from telltick.model.traffic import Poll, PollOutcome
 from telltick.store.segments import AudioReader
@@ -101,12 +101,21 @@ class PollTally:
     """Counts polls by outcome up to any moment, without counting them all again at each look."""
 
     def __init__(self) -> None:
+        self._dropped = 0
         self._polls: Sequence[Poll] = ()
         self._sent_ns: list[int] = []
         self._after: list[tuple[int, int, int]] = [(0, 0, 0)]  # counts of each outcome after so many polls
 
-    def follow(self, polls: Sequence[Poll]) -> None:
-        """Take in polls that were added at the end."""
+    def follow(self, polls: Sequence[Poll], forgotten: int = 0) -> None:
+        """Take in polls that were added at the end.
+
+        Args:
+            polls: the session's polls but for the first.
+            forgotten: how many of the first are left out; their counts stay.
+        """
+        if forgotten > self._dropped:
+            gone, self._dropped = forgotten - self._dropped, forgotten
+            del self._sent_ns[:gone], self._after[:gone]
         for poll in polls[len(self._sent_ns) :]:
             replies, timeouts, errors = self._after[-1]
             self._after.append(
@@ -124,11 +133,41 @@ class PollTally:
         count = bisect_right(self._sent_ns, now_ns)
         last = self._polls[max(0, count - RECENT_POLLS) : count]
         replies = [poll.reply_ns for poll in last if poll.reply_ns is not None]
-        return count, self._after[count], median(replies) / NS * 1000 if replies else None
+        return self._dropped + count, self._after[count], median(replies) / NS * 1000 if replies else None
+
+
+class TroubleTally:
+    """Counts late replies and garbage up to a moment; a note may stand for several."""
+
+    GARBAGE = frozenset({"serial garbage", "incomplete reply"})
+
+    def __init__(self) -> None:
+        self._seen = 0
+        self._t_ns: list[int] = []
+        self._after: list[tuple[int, int]] = [(0, 0)]
+
+    def follow(self, notes: Sequence[HealthNote]) -> None:
+        """Take in notes that were added at the end."""
+        for note in notes[self._seen :]:
+            late, garbage = self._after[-1]
+            count = max(round(note.value), 1) if math.isfinite(note.value) else 1
+            if note.kind == "late reply":
+                late += count
+            elif note.kind in self.GARBAGE:
+                garbage += count
+            else:
+                continue
+            self._t_ns.append(note.t_ns)
+            self._after.append((late, garbage))
+        self._seen = len(notes)
+
+    def until(self, now_ns: int) -> tuple[int, int]:
+        """(late replies, garbage)."""
+        return self._after[bisect_right(self._t_ns, now_ns)]
 
 
 def polling_state(
-    facts: SessionFacts, setup: Mapping[str, str], tally: PollTally, now_ns: int
+    facts: SessionFacts, setup: Mapping[str, str], tally: PollTally, troubles: TroubleTally, now_ns: int
 ) -> PollingState:
     """State of our own poller at a moment.
 
@@ -136,6 +175,7 @@ def polling_state(
         facts: the session's facts.
         setup: the setup at the moment; the poller journals its own changes there.
         tally: the session's polls.
+        troubles: what else its poller met.
         now_ns: the moment.
     """
     planned = facts.poll.get("baud")
@@ -143,6 +183,7 @@ def polling_state(
     if baud is None or facts.poll.get("interval_s") is None:
         return PollingState(baud=baud, framing=str(facts.poll.get("framing", "")))
     polls, (replies, timeouts, errors), reply_ms = tally.until(now_ns)
+    late, garbage = troubles.until(now_ns)
     return PollingState(
         available=True,
         on=setup.get("polling") == "on",
@@ -153,6 +194,8 @@ def polling_state(
         replies=replies,
         timeouts=timeouts,
         errors=errors,
+        late=late,
+        garbage=garbage,
         reply_ms=reply_ms,
     )
 

@@ -7,9 +7,11 @@ from pathlib import Path
 
 from telltick.engine.viewing import SessionView
 from telltick.model.clock import NS
-from telltick.model.snapshot import Phase
+from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.store.lock import held
 
+KEEP_NS = 3600 * NS  # of what a live view reads, the last hour serves it
+FORGET_EVERY_NS = 600 * NS
 HOLD_NS = 3 * NS // 10  # a burst reaches the journal at most this long after its last byte
 
 
@@ -21,6 +23,19 @@ class LiveFeed(SessionView):
         self._newest_ns = 0
         self._alive = True
         self._asked_ns = 0
+        self._forget_at_ns = KEEP_NS + FORGET_EVERY_NS
+
+    def look(self, view: View) -> Snapshot:
+        """Measure up to the present and return what to show."""
+        picture = super().look(view)
+        self._forget()
+        return picture
+
+    def _forget(self) -> None:
+        """Let go of the night before the last hour; a coin trial may need all of it again."""
+        if self._newest_ns >= self._forget_at_ns and not self._reader.trial_slots:
+            self._forget_at_ns = self._newest_ns + FORGET_EVERY_NS
+            self._reader.forget_before(self._newest_ns - KEEP_NS)
 
     def moment_ns(self) -> int:
         """Session time now, by the clock the recorder uses; that clock stops with the recorder."""
@@ -30,6 +45,10 @@ class LiveFeed(SessionView):
         if not self._recorder_alive():
             return self._reader.end_ns
         return time.monotonic_ns() - self.facts.started_mono_ns
+
+    def _is_late(self) -> bool:
+        self._reader.refresh()
+        return self._phase(started=True) is not Phase.RECORDING
 
     def _picture_moment(self) -> tuple[int, int, Phase]:
         samples = self._reader.audio.samples

@@ -17,17 +17,19 @@ class Marker:
     The journal is opened at the first stroke, so that watching a session needs no right to write.
     """
 
-    def __init__(self, folder: Path, moment_ns: Callable[[], int], *, late: bool) -> None:
+    def __init__(
+        self, folder: Path, moment_ns: Callable[[], int], *, late: bool | Callable[[], bool]
+    ) -> None:
         """Prepare to mark.
 
         Args:
             folder: the session.
             moment_ns: session time of a stroke made now.
-            late: True when the session is no longer being recorded.
+            late: True when the session is no longer being recorded, or asked so at every stroke.
         """
         self._folder = folder
         self._moment_ns = moment_ns
-        self._late = late
+        self._late = late if callable(late) else lambda: late
         self._journal: Journal | None = None
         self._made: list[Mark] = []
 
@@ -81,7 +83,7 @@ class Marker:
         now = self._moment_ns()
         settled = None if kind is MarkKind.CHANGE else now
         mark = self._open().add_mark(
-            t_ns=now, settled_ns=settled, kind=kind, factor=factor, note=note, late=self._late
+            t_ns=now, settled_ns=settled, kind=kind, factor=factor, note=note, late=self._late()
         )
         self._made.append(mark)
         return mark.number

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from telltick.engine.analyst import Analyst
-from telltick.engine.condition import HealthWatch, PollTally, polling_state
+from telltick.engine.condition import HealthWatch, PollTally, TroubleTally, polling_state
 from telltick.engine.gathering import Progress
 from telltick.engine.marking import Marker
 from telltick.engine.measuring_beside import MeasuringBeside
@@ -55,10 +55,11 @@ class SessionView:
         self._health = HealthWatch(self._reader.audio)
         self._rate_ear = RateEar(self._reader)
         self._trial = TrialFollower(self._reader)
-        self._marker = Marker(folder, self.moment_ns, late=self.is_replay)
+        self._marker = Marker(folder, self.moment_ns, late=self._is_late)
         self._measuring = MeasuringBeside(folder)
         self._backfilled = True
         self._tally = PollTally()
+        self._troubles = TroubleTally()
         self._window_reading: tuple[object, float, tuple[Reading, Spectrum | None]] = (
             None,
             0.0,
@@ -71,6 +72,10 @@ class SessionView:
     def moment_ns(self) -> int:
         """Session time of a mark made now."""
         raise NotImplementedError
+
+    def _is_late(self) -> bool:
+        """Whether a mark made now comes after the recording."""
+        return self.is_replay
 
     def _picture_moment(self) -> tuple[int, int, Phase]:
         """(sample shown up to, session time shown, phase)."""
@@ -131,7 +136,8 @@ class SessionView:
         shown = marks if self.is_replay else tuple(mark for mark in marks if mark.t_ns <= now_ns + NS)
         begun = tuple(mark for mark in shown if mark.t_ns <= max(now_ns, self.moment_ns()))
         setup = setup_at(max(now_ns, 0), self.facts.setup, begun)
-        self._tally.follow(self._reader.polls)
+        self._tally.follow(self._reader.polls, self._reader.polls_forgotten)
+        self._troubles.follow(self._reader.health)
         gaps = tuple(gap for gap in self._reader.gaps if gap.start_ns <= now_ns)
         step = self._step_now(now_ns, begun)
         trial = self._trial.read(min(self._known_until(sample), sample), now_ns)
@@ -147,7 +153,7 @@ class SessionView:
             strip=self._strip.make(view, now_ns, self._analyst.shift_s, shown)
             if self._reader.anchors
             else None,
-            polling=polling_state(self.facts, setup, self._tally, now_ns),
+            polling=polling_state(self.facts, setup, self._tally, self._troubles, now_ns),
             health=self._health.at(sample, gaps, self._audio_age_s()),
             setup=setup,
             marks=shown,

@@ -55,6 +55,8 @@ class PollingState:
         replies: of them, answered.
         timeouts: of them, not answered in time.
         errors: of them, failed on the port.
+        late: replies that came after their poll had been given up.
+        garbage: replies that broke off, and bytes that nobody had asked for.
         reply_ms: median time from request to reply over the last polls.
     """
 
@@ -67,6 +69,8 @@ class PollingState:
     replies: int = 0
     timeouts: int = 0
     errors: int = 0
+    late: int = 0
+    garbage: int = 0
     reply_ms: float | None = None
 
 

@@ -71,6 +71,15 @@ class BurstColumns:
             raise ValueError("a burst lasts longer than an hour")
         self._data.extend(data)
 
+    def forget_before(self, t_ns: int) -> None:
+        """Let go of the first bursts, as far as they end before a session time; the others move up."""
+        kept = np.flatnonzero(self.end_ns >= t_ns)
+        gone = int(kept[0]) if len(kept) else len(self)
+        left = len(self) - gone
+        numbers = np.zeros((4, max(1024, left)), dtype=np.int64)
+        numbers[:, :left] = self._numbers[:, gone : len(self)]
+        self._numbers, self._data = numbers, self._data[gone:]
+
     def burst(self, index: int) -> Burst:
         """One of them."""
         start, end, rx, poll = (int(number) for number in self._numbers[:, index])

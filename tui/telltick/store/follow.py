@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from itertools import compress
 from typing import Any, Generic, TypeVar
 
 import msgspec
@@ -67,6 +68,16 @@ class Follower(Generic[T]):
             self._items += self._convert(page)
             self._rowids += [row[0] for row in page]
         return len(self._items) > before
+
+    def keep(self, chosen: Sequence[bool]) -> None:
+        """Hold on to some of the items only; what is fetched next is not affected.
+
+        Args:
+            chosen: one for each item; the last must be true.
+        """
+        self._items = list(compress(self._items, chosen))
+        self._rowids = list(compress(self._rowids, chosen))
+        self._frozen = ()
 
     def forget_from(self, unfinished: Callable[[T], bool]) -> None:
         """Fetch the first unfinished row, and those after it, anew next time."""

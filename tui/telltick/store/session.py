@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
+from bisect import bisect_left
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
@@ -27,6 +28,7 @@ from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
 
 _BURST_COLUMNS = "start_ns, end_ns, direction, data, poll"
+SETTLING = 15  # anchors at the start of a run that its mapping is levelled out with
 RATES_HZ = (8_000, 384_000)  # what a session can have
 _NUMBERS_OF_PLAN = ("interval_s", "jitter_ms", "baud", "reply_bytes", "reply_silence_ms", "reply_timeout_ms")
 _LARGEST_OF_PLAN = 1e8
@@ -64,6 +66,7 @@ class SessionReader:
         self._marks: tuple[Mark, ...] = ()
         self._clock: AudioClock | None = None
         self._checked = 0  # anchors
+        self.polls_forgotten = 0
         self._journal = ReadOnlyJournal(folder)
         try:
             self.facts = self._read_facts()
@@ -96,6 +99,22 @@ class SessionReader:
         if more_audio and self._clock is not None:
             self._clock = self._clock.ending_at(self.audio.samples)
         return more_audio or more_rows
+
+    def forget_before(self, t_ns: int) -> None:
+        """Let go of polls, bursts and most anchors before a session time, so that a long watch stays small.
+
+        Afterwards `polls`, `bursts`, `burst_columns` and `gate` know only what came later. The clock stays
+        exact where anchors are left, and draws straight lines of a minute before.
+        """
+        polls = self.polls
+        gone = bisect_left(polls, t_ns, hi=max(len(polls) - 1, 0), key=lambda poll: poll.sent_ns)
+        self.polls_forgotten += gone
+        self._polls.keep([False] * gone + [True] * (len(polls) - gone))
+        self._bursts.forget_before(t_ns)
+        self._burst_objects = ()
+        if self.anchors:
+            self._anchors.keep(thinned(self.anchors, t_ns))
+            self._checked, self._clock = len(self.anchors), None
 
     # ---- what the journal says
 
@@ -265,6 +284,16 @@ class SessionReader:
                 f"the journal of {self.folder} holds nonsense ({plain_text(str(why))}); "
                 "take a fresh copy of the session"
             ) from why
+
+
+def thinned(anchors: Sequence[Anchor], t_ns: int) -> list[bool]:
+    """Which anchors to keep: all from a session time on, and before it one a minute and each run's first."""
+    kept: list[bool] = []
+    run, in_run = None, 0
+    for anchor in anchors:
+        run, in_run = anchor.run, in_run + 1 if anchor.run == run else 0
+        kept.append(anchor.t_ns >= t_ns or in_run < SETTLING or in_run % 60 == 0)
+    return [*kept[:-1], True]
 
 
 def _check_anchors(anchors: tuple[Anchor, ...], checked: int) -> int:
