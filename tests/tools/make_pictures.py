@@ -1,10 +1,18 @@
-"""Make the README's pictures from the shipped session: ``python -m tests.tools.make_pictures``."""
+"""Make the README's pictures from the shipped session: ``python -m tests.tools.make_pictures [FOLDER]``.
+
+With a folder, every screen is made there in four sizes, in ASCII and in each palette, to look at.
+"""
 
 from __future__ import annotations
 
 import asyncio
 import re
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
+
+from textual.pilot import Pilot
 
 from telltick.engine.replay import SavedFeed
 from telltick.model.clock import NS
@@ -12,7 +20,42 @@ from telltick.model.plan import Settings
 from telltick.ui.app import TelltickApp
 from tests.tools.make_recordings import NAME, RECORDINGS
 
-PICTURES = {"screen.svg": ((120, 40), 47.0, None)}
+HOME = (120, 40)
+SIZES = ((80, 24), (100, 30), HOME, (200, 60))
+PALETTES = ("night", "day", "red-lamp", "contrast", "blue-amber", "sixteen", "plain")
+TRIES = 600
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A screen to take.
+
+    Attributes:
+        size: of the terminal in cells.
+        at_s: where the playhead stands.
+        keys: pressed first.
+        measured: every step must have been measured.
+        theme: palette.
+        ascii_only: draw with ASCII alone.
+    """
+
+    size: tuple[int, int] = HOME
+    at_s: float = 60.0
+    keys: tuple[str, ...] = ()
+    measured: bool = False
+    theme: str = "night"
+    ascii_only: bool = False
+
+
+SCREENS = {
+    "screen": Picture(),
+    "steps": Picture(keys=("s",), measured=True),
+    "changes": Picture(keys=("s", "2"), measured=True),
+    "findings": Picture(keys=("s", "3"), measured=True),
+    "portrait": Picture(keys=("m",), measured=True),
+    "trial": Picture(at_s=20.0, keys=("d",)),
+}
+PICTURES = {f"{name}.svg": SCREENS[name] for name in ("screen", "steps", "findings", "portrait")}
 
 
 def plain(svg: str) -> str:
@@ -22,24 +65,61 @@ def plain(svg: str) -> str:
     return re.sub(r'font-family: ?"?Fira Code"?(, monospace)?', "font-family: monospace", svg)
 
 
-async def take(path: Path, size: tuple[int, int], at_s: float, theme: str | None) -> None:
-    """Show the session paused at a time, wait until it has been measured, and save the screen."""
+async def take(picture: Picture) -> str:
+    """Show the session paused at a time, wait until it has been measured, and return the screen as SVG."""
     feed = SavedFeed(RECORDINGS / NAME, clock_ns=lambda: 0)
     feed.toggle()
-    feed.seek(int(at_s * NS))
-    app = TelltickApp(feed, Settings(theme=theme), ascii_only=False, environ={})
-    async with app.run_test(size=size) as pilot:
-        for _ in range(100):
-            await pilot.pause(0.05)
-            snapshot = app.session.desk.snapshot
-            if snapshot is not None and snapshot.window.excess_db is not None:
-                break
-        await pilot.pause(0.3)
-        path.write_text(plain(app.export_screenshot(title="telltick replay")), encoding="utf-8")
+    feed.seek(int(picture.at_s * NS))
+    app = TelltickApp(feed, Settings(theme=picture.theme), ascii_only=picture.ascii_only, environ={})
+
+    def read() -> bool:
+        snapshot = app.session.desk.snapshot
+        return snapshot.window.excess_db is not None
+
+    def measured() -> bool:
+        return not picture.measured or app.session.measuring.results.measurement is not None
+
+    async with app.run_test(size=picture.size) as pilot:
+        await _until(pilot, read)
+        await pilot.press(*picture.keys)
+        await _until(pilot, measured)
+        await pilot.pause(0.7)
+        svg = plain(app.export_screenshot(title="telltick replay"))
     feed.close()
+    return svg
+
+
+async def _until(pilot: Pilot[object], holds: Callable[[], bool]) -> None:
+    for _ in range(TRIES):
+        if holds():
+            return
+        await pilot.pause(0.05)
+
+
+def variants() -> dict[str, Picture]:
+    """Every screen in every size, in ASCII, and in every palette."""
+    made: dict[str, Picture] = {}
+    for name, one in SCREENS.items():
+        base = one.__dict__
+        for width, height in SIZES:
+            made[f"{name}-{width}x{height}"] = Picture(**{**base, "size": (width, height)})
+        made[f"{name}-ascii"] = Picture(**{**base, "ascii_only": True, "size": (80, 24)})
+        for theme in PALETTES:
+            made[f"{name}-{theme}"] = Picture(**{**base, "theme": theme})
+    return made
+
+
+def make(folder: Path, pictures: dict[str, Picture]) -> None:
+    """Take pictures into a folder."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, picture in pictures.items():
+        path = folder / name
+        path.write_text(asyncio.run(take(picture)), encoding="utf-8")
+        print(path)
 
 
 if __name__ == "__main__":
-    for name, (size, at_s, theme) in PICTURES.items():
-        asyncio.run(take(RECORDINGS / name, size, at_s, theme))
-        print(RECORDINGS / name)
+    if len(sys.argv) > 1:
+        make(Path(sys.argv[1]), {f"{name}.svg": one for name, one in variants().items()})
+    else:
+        make(RECORDINGS, PICTURES)
