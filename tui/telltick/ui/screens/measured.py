@@ -14,8 +14,9 @@ from telltick.ui.widgets.sheet import Sheet, plain
 GAUGE = 16  # cells of the bar that shows how far measuring is
 WAITING = (
     "Measuring every step of the session: the latency first, then noise floor and interference of each poll.",
-    "Recording goes on meanwhile. Steps that are over are measured once.",
+    "Steps that are over are measured once.",
 )
+MEANWHILE = "Recording goes on meanwhile."
 
 
 class MeasuredPage(PageScreen):
@@ -73,7 +74,8 @@ class MeasuredPage(PageScreen):
     def waiting_sheet(self) -> Sheet:
         """What stands in place of results before there are any."""
         trouble = self.session.measuring.results.trouble
-        lines = (f"There are no results: {trouble}.",) if trouble else WAITING
+        lines: tuple[str, ...] = (f"There are no results: {trouble}.",) if trouble else WAITING
+        lines += () if trouble or self.session.is_replay else (MEANWHILE,)
         text = [line for part in lines for line in (*wrapped(part, self.size.width - 4, Role.TEXT), ())]
         return Sheet(items=plain(((), *text)))
 

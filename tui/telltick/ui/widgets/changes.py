@@ -63,7 +63,7 @@ def _differences(change: Change) -> tuple[Estimate | None, ...]:
 def _item(number: int, change: Change, scale: Stretched, room: Room) -> Item:
     width = room.width - LEAD
     verdict = row(verdict_run(change))
-    after = ", ".join(str(index + 1) for index in change.after_steps)
+    after = numbers_of(change.after_steps).partition(" ")[2]
     steps = f"{numbers_of(change.before_steps)} {room.glyphs.arrow} {after}"
     swaps = f"{change.swaps} swaps  " if change.swaps > 1 else ""
     aside = row(Run(f"{swaps}{steps} ".replace("  ", " "), Role.LABEL))
@@ -123,4 +123,4 @@ def _corrected(answers: Answers, room: Room) -> list[Row]:
     bound = max(change.bound_db for change in answers.changes)
     what = f"{room.glyphs.bound} the bound: alike means surely within {bound:g} dB"
     many = f"; {count} comparisons, corrected for by Holm's method" if count > 1 else ""
-    return wrapped(f"  {what}{many}.", room.width, Role.LABEL)[:2]
+    return [row(Run("  "), *line) for line in wrapped(f"{what}{many}.", room.width - 2, Role.LABEL)][:2]

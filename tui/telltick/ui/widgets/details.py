@@ -161,7 +161,7 @@ def _finding(finding: Finding, writer: Writer) -> None:
     run = finding_verdict(finding)
     writer.fact("verdict", run.text.strip(), run.role)
     writer.fact("because", finding.because, Role.TEXT)
-    writer.fact("steps", numbers_of(finding.steps) or "none", Role.TEXT)
+    writer.fact("steps", ", ".join(str(index + 1) for index in finding.steps) or "none", Role.TEXT)
     if finding.reasoning:
         writer.head("why such numbers say so")
         writer.text(finding.reasoning)

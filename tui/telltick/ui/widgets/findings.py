@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from telltick.model.answers import Answers, Finding, NextTest, PathVerdict
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import BLANK, Role, Room, Run, row, spread, wrapped
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, shorten, spread, text_of, wrapped
 from telltick.ui.widgets.sheet import LEAD, Item, Sheet
 from telltick.ui.widgets.steps import numbers_of
 
@@ -25,7 +25,8 @@ ROLE = {
     PathVerdict.NOT_TESTED: Role.LABEL,
 }
 VERDICT = 16  # columns of sign and word
-FEW_ROWS = 24  # below this a reason takes a row, else as many as it needs
+FEW_ROWS = 24  # below this a reason has fewer rows
+MOST_ROWS, FEWER_ROWS = 4, 2  # of a reason
 KeyOf = Callable[[str], str]
 NONE_YET = "Nothing has been measured yet that says anything of a way in."
 
@@ -53,11 +54,21 @@ def finding_item(finding: Finding, room: Room) -> Item:
     steps = row(Run(f"  {numbers_of(finding.steps)} ", Role.LABEL))
     question = Run(room.glyphs.clean(finding.question, 160), Role.TEXT)
     head = spread(row(verdict_run(finding), question), steps, width)
-    why = wrapped(room.glyphs.clean(finding.because, 400), width - VERDICT, Role.LABEL)
+    most = MOST_ROWS if room.height >= FEW_ROWS else FEWER_ROWS
+    why = _cut(room.glyphs.clean(finding.because, 600), width - VERDICT, most)
     if finding.verdict is PathVerdict.NOT_TESTED and room.height < FEW_ROWS:
         why = []
     indent = Run(" " * VERDICT)
-    return Item((head, *(row(indent, *line) for line in why[: 3 if room.height >= FEW_ROWS else 2])), finding)
+    return Item((head, *(row(indent, *line) for line in why)), finding)
+
+
+def _cut(text: str, width: int, most: int) -> list[Row]:
+    """Text in at most so many rows; a cut shows as two dots, and details have the rest."""
+    lines = wrapped(text, width, Role.LABEL)
+    if len(lines) <= most:
+        return lines
+    rest = " ".join(text_of(line) for line in lines[most - 1 : most + 1])
+    return [*lines[: most - 1], row(Run(shorten(rest, width), Role.LABEL))]
 
 
 def verdict_run(finding: Finding) -> Run:

@@ -16,6 +16,7 @@ from telltick.ui.widgets.bars import Span, axis, bar, reach_for
 from telltick.ui.widgets.meter import SHORT_VERDICT, VERDICT_ROLE
 from telltick.ui.widgets.sheet import LEAD, Item, Sheet
 
+MOST_NUMBERS = 4  # step numbers written out; details have them all
 WIDE = 116  # cells from which words and intervals are written out
 LEAST_NARROW, LEAST_WIDE = (12, 10), (22, 16)  # cells for the setup and for the drawn interval
 TO_HALF = "{}0.5 dB"
@@ -103,8 +104,10 @@ def pool_line(pool: SetupReading, glyphs: Glyphs) -> Line:
 
 
 def numbers_of(steps: Iterable[int]) -> str:
-    """Step numbers as they are said: ``step 2``, ``steps 1, 3``; empty without any."""
+    """Step numbers as they are said: ``step 2``, ``steps 1, 3``, ``steps 1, 2, .. 9``; empty without any."""
     numbers = [str(index + 1) for index in steps]
+    if len(numbers) > MOST_NUMBERS:
+        numbers = [*numbers[: MOST_NUMBERS - 2], f".. {numbers[-1]}"]
     return f"step{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}" if numbers else ""
 
 
