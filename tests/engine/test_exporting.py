@@ -22,6 +22,7 @@ from telltick.engine.exporting import export_bag, export_folder
 from telltick.engine.offline import measured_document
 from telltick.model.errors import BadInputError, CancelledError, StorageError
 from telltick.sources.bench.script import Change
+from telltick.store.integrity import check_session, is_damaged
 from telltick.store.session import SessionReader
 from tests.engine.sessions import Hands, rendered, write_rendered
 
@@ -64,6 +65,15 @@ def test_the_command_in_the_readme_checks_the_bag(bag):
     finally:
         text = (bag / "data" / "results.json").read_text()
         (bag / "data" / "results.json").write_text(text[:-1])
+
+
+def test_checking_a_bag_verifies_its_checksums(bag, tmp_path):
+    copy = Path(shutil.copytree(bag, tmp_path / "copy"))
+    assert any("as it was packed" in one.what for one in check_session(copy))
+    assert not is_damaged(check_session(copy))
+    with (copy / "data" / "report.html").open("a") as file:
+        file.write("forged")
+    assert is_damaged(check_session(copy))
 
 
 def test_measuring_the_bag_gives_the_same_numbers_to_the_last_digit(saved, bag):

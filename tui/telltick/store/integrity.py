@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import stat
 from collections.abc import Iterable, Iterator
@@ -46,9 +47,15 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
     Raises:
         BadSessionError: the folder is not a session at all.
     """
-    folder = check_session_folder(session_within(folder))
+    bag, folder = folder, check_session_folder(session_within(folder))
     alive = held(folder)
-    findings = [*_journal(folder), *_left_over(folder, alive), *_segments(folder, alive), *_access(folder)]
+    findings = [
+        *(_bag(bag) if bag != folder else ()),
+        *_journal(folder),
+        *_left_over(folder, alive),
+        *_segments(folder, alive),
+        *_access(folder),
+    ]
     try:
         with SessionReader(folder) as reader:
             findings += [*_contents(reader), *_ending(reader, alive)]
@@ -56,6 +63,19 @@ def check_session(folder: Path) -> tuple[Finding, ...]:
         if not is_damaged(findings):
             findings.append(Finding(Level.DAMAGE, str(why)))
     return tuple(findings)
+
+
+def _bag(bag: Path) -> Iterator[Finding]:
+    """Whether everything in a bag is as it was packed: files, checksums (BagIt, RFC 8493)."""
+    import bagit
+
+    logging.getLogger("bagit").setLevel(logging.CRITICAL)  # what it has to say is told here
+    try:
+        bagit.Bag(str(bag)).validate()
+    except (bagit.BagError, OSError, ValueError) as why:
+        yield Finding(Level.DAMAGE, f"bag: {plain_text(str(why), 500)}")
+    else:
+        yield Finding(Level.FINE, "bag: every file is as it was packed, by its checksums")
 
 
 def is_damaged(findings: Iterable[Finding]) -> bool:
