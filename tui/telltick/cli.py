@@ -152,18 +152,21 @@ def _watch(feed: SessionFeed, settings: Settings, notice: str = "") -> int:
 def _import(args: argparse.Namespace) -> int:
     from telltick.engine.importer import import_recording
     from telltick.model.traffic import Direction
+    from telltick.progress import ProgressBar
 
-    import_recording(
-        args.audio,
-        args.session,
-        bursts=args.bursts,
-        marks=args.marks,
-        channel=args.channel,
-        baud=args.baud,
-        framing=args.framing,
-        poll_channel=args.poll_channel,
-        direction=Direction(args.poll_direction or Direction.TX),
-    )
+    with ProgressBar("importing") as progress:
+        import_recording(
+            args.audio,
+            args.session,
+            bursts=args.bursts,
+            marks=args.marks,
+            channel=args.channel,
+            baud=args.baud,
+            framing=args.framing,
+            poll_channel=args.poll_channel,
+            direction=Direction(args.poll_direction or Direction.TX),
+            progress=progress,
+        )
     print(f"imported {plain_text(args.audio.name)} into {args.session}")
     return 0
 

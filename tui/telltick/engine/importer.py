@@ -35,7 +35,7 @@ def import_recording(
     framing: str | None = None,
     poll_channel: int | None = None,
     direction: Direction = Direction.TX,
-    progress: Callable[[float], None] = lambda _: None,
+    progress: Callable[[float], object] = lambda _: None,
 ) -> None:
     """Copy a recording and its tables into a new session; whatever goes wrong, no half session is left.
 
@@ -120,7 +120,7 @@ def _copy_audio(
     source: AudioFile,
     channel: int,
     folder: Path,
-    progress: Callable[[float], None],
+    progress: Callable[[float], object],
     line: LineChannel | None,
 ) -> int:
     """Copy one channel, and hear the line in another; returns how many samples it has."""
