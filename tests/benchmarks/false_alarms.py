@@ -51,9 +51,10 @@ def false_alarms(background: str, runs: int) -> np.ndarray:
         for _ in range(SCHEDULES):
             y = slot_powers(seed, background, 0.0) if not len(out) % SCHEDULES else y  # noqa: F821
             drawn = rng.integers(0, SLOTS, len(y))
-            place = int(rng.integers(0, SLOTS - 2))  # others poll at a fixed moment of the cycle
-            beside = y[:, place + 2] if rng.random() < 0.5 else y[:, (place - 2) % SLOTS]
-            out.append((CoinBet().add(y, drawn).max(), tie_log_e(y[:, place] - beside).max()))
+            flat = y.ravel()
+            place = int(rng.integers(2, SLOTS)) + SLOTS * np.arange(len(y) - 1)  # others' polls, steady
+            beside = np.logaddexp(flat[place - 2], flat[place + 2]) - np.log(2)  # as `reading.contrasts` does
+            out.append((CoinBet().add(y, drawn).max(), tie_log_e(flat[place] - beside).max()))
     return np.array(out)
 
 

@@ -20,7 +20,7 @@ from telltick.measure.pollwise import Pollwise, poll_by_poll, robust_excess, une
 from telltick.measure.rows import PollRows
 
 BASE_ERROR_DB = 0.015  # what the method itself may be off by in steady noise
-_UNREST_ERROR_DB = 0.2  # and in noise where no poll at all lies in calm surroundings
+_UNREST_ERROR_DB = 0.3  # and in noise where no poll at all lies in calm surroundings
 UNEVEN = 0.15  # share of polls far above the rest from which they no longer count as stray
 
 

@@ -21,7 +21,7 @@ from telltick.model.traffic import Gate
 MIN_POLLS = 12
 LEVEL = 0.01  # chance of a false "tied to polling"
 TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
-_GAIN_DROP = 0.05  # ln of power: 0.2 dB
+_GAIN_DROP = 0.035  # ln of power: 0.15 dB
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
 
 
@@ -146,7 +146,7 @@ def gain_reacts(found: Excess) -> bool:
     polls = found.polls
     if polls is None:
         return False
-    return polls.gain_drop > max(_GAIN_DROP, 5 * polls.gain_drop_error)
+    return polls.gain_drop > max(_GAIN_DROP, 4 * polls.gain_drop_error)
 
 
 def spectrum_of(rows: PollRows, band: Band | None = None) -> Spectrum:
