@@ -99,7 +99,7 @@ def contrasts(rows: PollRows, use: npt.NDArray[np.bool_]) -> Floats:
 
 def _latencies_tried(rows: PollRows, latency: Latency) -> float:
     """How many independent latencies a search looks through: its range over the length of a burst."""
-    if latency.score >= _SURE_SCORE:
+    if latency.locked or latency.score >= _SURE_SCORE:
         return 1.0
     on_s = max(0.010, float(np.median(rows.on_s[rows.poll != IDLE])))
     return (SEARCH_S[1] - SEARCH_S[0]) / on_s
