@@ -118,7 +118,7 @@ class FakeFeed:
         self.made: list[int] = []
         self.asked: list[tuple[Verb, str]] = []
         self.health = InputHealth(-23.4, -8.1)
-        self.polling = PollingState(True, True, 0.2, 9600, "8N1", 0, 0, 0, 0, 18.0)
+        self.polling = PollingState(True, True, 0.2, 9600, "8N1", reply_ms=18.0)
         self.reading: Reading | None = None
         self.notices: list[str] = []
         self.looks = 0

@@ -23,7 +23,7 @@ def test_every_action_is_a_method_of_the_screen():
 
 
 def test_a_wish_moves_an_action_to_another_key():
-    keymap = Keymap({"antenna": "h", "redraw": "Ctrl+R", "slower": "-"})
+    keymap = Keymap({"antenna": "h", "redraw": "Ctrl+R", "slower": "\\"})
     assert keymap.key("antenna") == "h"
     assert keymap.key("redraw") == "ctrl+r"
     assert keymap.for_factor("antenna") == "h"

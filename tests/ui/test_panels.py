@@ -19,7 +19,7 @@ from telltick.ui.widgets.notice import draw_notice
 from telltick.ui.widgets.setup import draw_setup
 from tests.ui.fake_feed import HOUR_NS, facts, scripted_marks
 
-POLLING = PollingState(True, True, 0.2, 9600, "8N1", 500, 500, 0, 0, 18.0)
+POLLING = PollingState(True, True, 0.2, 9600, "8N1", 500, 500, reply_ms=18.0)
 HOSTILE = "[bold]x\x1b[31m\x1b]0;title\x07\u202edeyortsed[/bold]\n\r\tend"
 
 

@@ -14,10 +14,11 @@ from telltick.ui.explain import TOPICS, Topic
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, Group, Keymap
 from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, wrapped
-from telltick.ui.widgets.sheet import Sheet, SheetPanel, Sight, plain
+from telltick.ui.widgets.sheet import LEAD, Sheet, SheetPanel, Sight, plain
 
 WIDTH, HEIGHT = 80, 24
 KEYS = ""  # the first page
+LEFT_WIDTH = 38  # columns of the keys at the left
 NAME = 19  # columns for the name of what is explained
 MOVES = {"up": -1, "down": 1}
 # Actions that share a line: the first's name -> the second's, and words for both.
@@ -26,6 +27,8 @@ PAIRS = {
     "back": ("forward", "five seconds back, on"),
     "mark_before": ("mark_after", "to the mark before, after"),
     "beginning": ("end", "to the beginning, the end"),
+    "cursor_down": ("cursor_up", "spectrum's cursor down, up"),
+    "strip_less": ("strip_more", "strip: less, more time"),
     "older": ("newer", "journal: older, newer"),
     "quieter": ("louder", "quieter, louder"),
     "walk_skip": ("walk_back", "skip a task, back to one"),
@@ -124,9 +127,9 @@ def draw_topic(topic: Topic, room: Room) -> list[Row]:
 
 def draw_help(keymap: Keymap, room: Room, *, replay: bool, legends: tuple[Row, ...] = ()) -> list[Row]:
     """The page of keys: two columns, then how marks work."""
-    inner, glyphs = WIDTH - 4, room.glyphs
-    left_width = inner // 2
+    inner, left_width, glyphs = WIDTH - LEAD, LEFT_WIDTH, room.glyphs
     left = _group(Group.CHANGES, keymap, glyphs) + _group(Group.WORDS, keymap, glyphs)
+    left += _group(Group.PICTURES, keymap, glyphs)
     right = _group(Group.RESULTS, keymap, glyphs)
     right += [] if replay else _group(Group.WALKING, keymap, glyphs) + _group(Group.POLLING, keymap, glyphs)
     right += _group(Group.PLAYING, keymap, glyphs) if replay else []
@@ -138,7 +141,7 @@ def draw_help(keymap: Keymap, room: Room, *, replay: bool, legends: tuple[Row, .
     for k in range(max(len(left), len(right))):
         a = left[k] if k < len(left) else BLANK
         b = right[k] if k < len(right) else BLANK
-        lines.append((*fit(a, left_width), *b))
+        lines.append((*fit(a, left_width), *fit(b, inner - left_width)))
     title = legends or (row(Run("Esc closes", Role.LABEL)),)
     head = row(Run(" "), *rule("keys", replace(room, width=WIDTH - 2), *title))
     return [head, *lines, *_words(replay=replay)]
@@ -166,11 +169,7 @@ def _line(key: str, words: str) -> Row:
 def _words(*, replay: bool) -> list[Row]:
     """How marks work, and where the rest is explained."""
     if replay:
-        marks = "Marks made in replay are late notes, kept apart from those made live."
+        said = ("Marks made in replay are kept apart. Next pages: what each number means.", FIRST)
     else:
-        marks = "From a change's key to its Enter is hands-on time, left out of the measurement."
-    return [
-        row(Run(marks)),
-        row(Run("The next pages say what each number means and how it is made.")),
-        row(Run(FIRST)),
-    ]
+        said = ("From a change's key to Enter: hands-on time. Next pages: what numbers mean.", FIRST)
+    return [row(Run(line)) for line in said]

@@ -13,6 +13,12 @@ from telltick.ui.glyphs import Glyphs
 from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, rule, shorten, spread, width_of
 from telltick.ui.widgets.panel import Panel
 
+FIRST_HINTS = (  # for somebody who has never been here; the first entry takes their place
+    "nothing yet: press a key when something changes",
+    "one change at a time, 15 s before it and 15 s after",
+    "then look at the results so far; the keys are below",
+    "the help says of every number how it is made",
+)
 Letter = Callable[[Mark], str]
 
 
@@ -82,7 +88,9 @@ def draw_journal(
     title = rule("journal", room, *([row(Run(hidden, Role.LABEL))] if len(known) > free else []))
     lines = [_line(entry, snapshot, room, letter(entry.mark), here_ns) for entry in shown]
     if not known:
-        lines = [row(Run("  nothing yet: press a key when something changes", Role.LABEL))]
+        lines = [
+            row(Run(shorten(f"  {line}", room.width), Role.LABEL)) for line in FIRST_HINTS[: max(free, 1)]
+        ]
     return [title, *lines]
 
 
