@@ -2,15 +2,23 @@
 
 A simulated 48 kHz receiver with 5 polls a second goes through what an offline measurement does: cells of
 the pieces searched for the latency, the search, rows of a minute at a time, the reading and its spectrum.
-Times are processor seconds of this process; nothing is read from disk.
+Times are processor seconds of this process; nothing is read from disk. The last line is what
+``telltick measure --json`` takes for a session as long on disk, journal and start-up included, in a process
+of its own.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import os
 import resource
+import subprocess
+import sys
+import tempfile
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar
 
 import numpy as np
@@ -19,7 +27,11 @@ from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency_in, search_pieces
 from telltick.measure.reading import spectrum_of, take_reading
 from telltick.measure.rows import PollRows, measure_rows
+from telltick.model.clock import NS, Anchor
+from telltick.model.session import Ending
 from telltick.model.traffic import Gate
+from telltick.store.journal import Journal
+from tests.engine.sessions import STARTED, bench_facts, moved, rendered, write_audio
 from tests.scenes import make_scene
 
 RATE_HZ = 48_000
@@ -76,6 +88,42 @@ def rows_of(recording: Recording, gate: Gate) -> PollRows:
     return PollRows.join(parts)
 
 
+def write_session(folder: Path, seconds: float) -> Path:
+    """The minute over and over as a session on disk; its segments share their bytes."""
+    minute = rendered(9, float(CHUNK_S))
+    minutes, segment = max(1, round(seconds / CHUNK_S)), 10
+    folder.mkdir(mode=0o700)
+    write_audio(folder, [minute.audio] * min(segment, minutes))
+    first = folder / "audio" / f"{0:012d}.wav"
+    for number in range(1, -(-minutes // segment)):
+        os.link(first, first.with_name(f"{number * segment * CHUNK_S * RATE_HZ:012d}.wav"))
+    seconds = float(-(-minutes // segment) * min(segment, minutes) * CHUNK_S)
+    polls = max(burst.poll or 0 for burst in minute.bursts) + 1
+    with Journal.create(folder, bench_facts()) as journal, journal.batch():
+        for second in range(int(seconds)):
+            journal.add_anchor(Anchor(0, second * RATE_HZ, second * NS, STARTED + second * NS))
+        for number in range(int(seconds // CHUNK_S)):
+            journal.add_bursts(moved(minute.bursts, number * CHUNK_S * NS, number * polls))
+        journal.end(Ending(round(seconds * NS), "time is up"))
+    return folder
+
+
+def print_command(seconds: float) -> None:
+    """What the whole command takes."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = write_session(Path(place) / "s", seconds)
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        command = [sys.executable, "-m", "telltick", "measure", "--json", str(folder)]
+        out = subprocess.run(command, capture_output=True, check=True).stdout
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    heard_s = json.loads(out)["audio"]["seconds"]
+    took = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    print(
+        f"telltick measure --json of {heard_s:.0f} s on disk: {took:.2f} s, "
+        f"{heard_s / took:.0f} x real time, peak memory {after.ru_maxrss / 1024:.0f} MB"
+    )
+
+
 def timed(call: Callable[[], T]) -> tuple[T, float]:
     """A call's result and the processor seconds it took."""
     began = time.process_time()
@@ -104,6 +152,7 @@ def main() -> None:
         print(f"{stage:<12} {took:8.2f} {seconds / max(took, 1e-9):12.0f}")
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"peak memory {peak_mb:.0f} MB, of which {before_mb:.0f} MB before measuring began")
+    print_command(seconds)
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ import numpy as np
 from telltick.engine.cell_store import CellStore
 from telltick.engine.gates import gate_near
 from telltick.engine.spans import Span
-from telltick.measure.bits import bits_heard
+from telltick.measure.bits import BitsListener
 from telltick.measure.characters import BurstSpectra, burst_length_s, burst_spectra, character_rate
 from telltick.measure.loudness import heard_level
 from telltick.measure.portrait import portrait
@@ -26,7 +26,7 @@ from telltick.store.session import SessionReader
 
 LISTEN_S = 10.0
 POLLS = 75
-BITS_POLLS = 20
+AGAINST_TEXTS = 12
 SHORTEST_S, LONGEST_S = 10.0, 60.0
 
 
@@ -88,19 +88,24 @@ class CloseLooker:
     def bits(self, look: CloseLook, baud: int | None, framing: str) -> BitsHeard | None:
         """Whether the bits themselves are heard where a look was taken; None where bytes or baud are unknown.
 
-        Other texts are tried for every poll, which takes long: so only the middle of the look is asked.
+        Only a few of the polls are held against other texts, which takes long.
         """
         if look.part is None or look.latency is None or not baud:
             return None
-        part = look.part.middle(look.part.seconds * BITS_POLLS / POLLS)
+        part = look.part
         gate = _heard_gate(gate_near(self._reader, part.start_s, part.end_s), look.latency)
         if not any(gate.data):
             return None
         first, end = int(part.start_s * self._rate_hz), int(part.end_s * self._rate_hz)
-        samples = self._reader.audio.read(first, end - first)
-        shape = Framing.parse(framing) if framing else None
-        shift_hz = look.character.shift_hz if look.character is not None else 0.0
-        return bits_heard(samples, first, self._rate_hz, gate, baud=baud, framing=shape, shift_hz=shift_hz)
+        listener = BitsListener(
+            self._rate_hz,
+            baud,
+            _framing(framing),
+            shift_hz=look.character.shift_hz if look.character is not None else 0.0,
+            against_texts=AGAINST_TEXTS,
+        )
+        listener.add(self._reader.audio.read(first, end - first), first, gate)
+        return listener.result()
 
     def _listen(self, part: Span, latency: Latency | None) -> Heard | None:
         gate = _heard_gate(gate_near(self._reader, part.start_s, part.end_s), latency)
@@ -135,6 +140,14 @@ def _heard_gate(gate: Gate, latency: Latency | None) -> Gate:
     if latency is None or not len(gate.start_s):
         return gate
     return gate.shifted(latency.shift_s(gate.start_s))
+
+
+def _framing(text: str) -> Framing:
+    """The framing that a session names; 8N1 where it names none that exists."""
+    try:
+        return Framing.parse(text)
+    except ValueError:
+        return Framing()
 
 
 def longest_part(span: Span, runs: tuple[Span, ...]) -> Span | None:

@@ -40,4 +40,4 @@ def measured_document(
         CancelledError: progress said to give up.
     """
     with SessionReader(folder) as reader:
-        return measurement_document(reader.document(), measure_session(reader, progress, options))
+        return measurement_document(reader.document(bursts=False), measure_session(reader, progress, options))

@@ -83,6 +83,7 @@ class BitsListener:
         framing: shape of its characters.
         band: the band to listen in.
         shift_hz: how far pick-up at radio frequency has moved the spectrum (`CharacterRate.shift_hz`).
+        against_texts: polls that are held against other texts, which takes most of the time.
     """
 
     rate_hz: int
@@ -90,6 +91,7 @@ class BitsListener:
     framing: Framing = field(default_factory=Framing)
     band: Band = field(default_factory=Band)
     shift_hz: float = 0.0
+    against_texts: int = MOST_AGAINST_TEXTS
     _matches: list[Floats] = field(default_factory=list)  # each (windows, kinds)
     _leads: list[Floats] = field(default_factory=list)  # each (kinds,)
     _others: list[Floats] = field(default_factory=list)  # each (texts, kinds)
@@ -125,7 +127,7 @@ class BitsListener:
 
     def _add_leads(self, audio: _Audio, line: Predictor, lines: Lines, floor: Floats, poll: int) -> None:
         """How a poll's bursts lead over themselves backwards, and how other texts do."""
-        with_texts = len(self._others) < MOST_AGAINST_TEXTS
+        with_texts = len(self._others) < self.against_texts
         count = 1 + TEXTS * with_texts
         lead, power, weight = np.zeros((count, KINDS)), 0.0, np.zeros(count)
         for k in line.bursts(poll):

@@ -209,14 +209,18 @@ class SessionReader:
         """
         return self._bursts.gate(self.clock, start_ns, end_ns)
 
-    def document(self) -> SessionDocument:
-        """All it holds now, for export."""
+    def document(self, *, bursts: bool = True) -> SessionDocument:
+        """All it holds now, for export.
+
+        Args:
+            bursts: with the bytes on the line, of which there may be very many.
+        """
         return SessionDocument(
             name=plain_text(self.folder.resolve().name),
             facts=self.facts,
             clock=self.clock,
             samples=self.audio.samples,
-            bursts=self.bursts,
+            bursts=self.bursts if bursts else (),
             marks=self.marks,
             mark_rows=self.mark_rows,
             gaps=self.gaps,
