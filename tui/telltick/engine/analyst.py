@@ -69,7 +69,7 @@ class Analyst:
     @property
     def shift_s(self) -> float:
         """Latency at the newest audio, in seconds; 0 while none is known."""
-        return self._shift_at(self._resume_s)
+        return self.shift_at(self._resume_s)
 
     def lock(self, latency: Latency | None) -> None:
         """Measure at this latency whatever the audio says; None looks for it again."""
@@ -81,7 +81,8 @@ class Analyst:
     def _locked(self) -> bool:
         return self.latency is not None and self.latency.locked
 
-    def _shift_at(self, at_s: float) -> float:
+    def shift_at(self, at_s: float) -> float:
+        """Latency at a serial time of this run, in seconds; 0 while none is known."""
         return float(self._shifts(np.array([at_s]))[0])
 
     def _shifts(self, serial_s: Floats) -> Floats:
@@ -149,7 +150,7 @@ class Analyst:
     def _measure(self, start_s: float, end_s: float) -> PollRows:
         first = int(start_s * self._rate_hz)
         samples = self._reader.audio.read(first, int(end_s * self._rate_hz) - first)
-        self._measured_s.append((start_s, end_s, self._shift_at((start_s + end_s) / 2)))
+        self._measured_s.append((start_s, end_s, self.shift_at((start_s + end_s) / 2)))
         return measure_rows(samples, first, self._rate_hz, self._gate(start_s, end_s))
 
     def _extend_cells(self, to_sample: int) -> None:
@@ -180,7 +181,7 @@ class Analyst:
         if found is None:
             return
         middle_s = first_s + seconds / 2 - found.seconds.value
-        off_s = abs(found.seconds.value - self._shift_at(middle_s))
+        off_s = abs(found.seconds.value - self.shift_at(middle_s))
         if self.latency is None or off_s > MOVED_S:
             self._track.clear()
             self._forget_from(max(self.cover_s, now_s - SEARCH_S), everything=True)
@@ -194,7 +195,7 @@ class Analyst:
     def _tell(self, found: Latency, middle_s: float) -> None:
         """Keep the latency to be told, at its clearest so far."""
         score = found.score if self.latency is None else max(found.score, self.latency.score)
-        value_s, half_s = self._shift_at(middle_s), (found.seconds.high - found.seconds.low) / 2
+        value_s, half_s = self.shift_at(middle_s), (found.seconds.high - found.seconds.low) / 2
         seconds = Estimate(value_s, value_s - half_s, value_s + half_s)
         drift_ppm = self._track.drift_ppm()
         told = Latency(seconds, drift_ppm, found.modulo_s, score, middle_s)
@@ -203,7 +204,7 @@ class Analyst:
         self._known[self.run] = self.latency
 
     def _is_stale(self, start_s: float, end_s: float, used_s: float) -> bool:
-        return abs(self._shift_at((start_s + end_s) / 2) - used_s) > STALE_S
+        return abs(self.shift_at((start_s + end_s) / 2) - used_s) > STALE_S
 
     def _forget_from(self, s: float, *, everything: bool = False) -> None:
         """Let go of the rows from a time on, so that they are measured again."""
@@ -226,5 +227,5 @@ class Analyst:
         if found is None:
             return
         middle_s = (begin_s + self.cover_s) / 2 - found.seconds.value
-        if FOLLOWED_S < abs(found.seconds.value - self._shift_at(middle_s)) < 2 * MOVED_S:
+        if FOLLOWED_S < abs(found.seconds.value - self.shift_at(middle_s)) < 2 * MOVED_S:
             self._track.add(middle_s, found.seconds.value)

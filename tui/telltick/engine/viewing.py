@@ -34,6 +34,9 @@ REREAD_S = 1.0  # audio that must be new before the meter is read again: over ha
 STEP_GROWTH = 0.02  # share by which a step must have grown before it is read again
 KEEP_S = 1800.0  # of a step longer than this only the end is kept and read: a poll takes about 8 kB
 SLACK_S = 120.0  # older rows go two minutes at a time, so that the rest is seldom copied
+CUT_STEP = (
+    "Audio was lost in this step: the reading is of what came after. Measuring the session reads all of it."
+)
 LONG_STEP = "This step is long: the reading is of its last half hour. Measuring the session reads all of it."
 
 
@@ -216,7 +219,8 @@ class SessionView:
             rows = analyst.rows(until_s - view.window_s, until_s)
             return {"window": waiting, "step": waiting, "spectrum": spectrum_of(rows) if rows else None}
         run_s = clock.runs[analyst.run][0] / clock.rate_hz  # before it another latency holds
-        begin_s = max(float(clock.nearest_s(step.start_ns)) + analyst.shift_s, run_s)
+        start_s = float(clock.nearest_s(step.start_ns))
+        begin_s = max(round(start_s + analyst.shift_at(start_s), 3), run_s)
         keep_from_s = max(begin_s, until_s - KEEP_S)
         if keep_from_s - analyst.cover_s > SLACK_S:
             analyst.forget_before(keep_from_s)
@@ -237,7 +241,7 @@ class SessionView:
         """Reading and spectrum of the sliding window, read anew only when there is new audio to speak of."""
         key = (begin_s, window_s, self._analyst.latency)
         known, read_to, found = self._window_reading
-        if known == key and 0 <= until_s - read_to < REREAD_S and self._backfilled:
+        if known == key and self._is_fresh(read_to, until_s, REREAD_S):
             return found
         rows = self._analyst.rows(max(begin_s, until_s - window_s - 2), until_s)
         found = (
@@ -251,15 +255,23 @@ class SessionView:
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
         """Reading since the step began; a long step is read again only when it has grown enough."""
         begun, read_to, reading = self._step_reading
-        fresh_s = max(REREAD_S, STEP_GROWTH * (until_s - begin_s))
-        if begun == begin_s and 0 <= until_s - read_to < fresh_s and self._backfilled:
+        fresh_s = max(2 * REREAD_S, STEP_GROWTH * (until_s - begin_s))
+        if begun == begin_s and self._is_fresh(read_to, until_s, fresh_s):
             return reading
         rows = self._analyst.rows(begin_s, until_s)
         reading = take_reading(rows, latency=self._analyst.latency) if rows else NOTHING
         if until_s - begin_s > KEEP_S + SLACK_S:
             reading = replace(reading, warnings=(*reading.warnings, LONG_STEP))
+        if begin_s in {first / self.facts.rate_hz for first, _ in self._reader.clock.runs[1:]}:
+            reading = replace(reading, warnings=(*reading.warnings, CUT_STEP))
         self._step_reading = (begin_s, until_s, reading)
         return reading
+
+    def _is_fresh(self, read_to_s: float, until_s: float, patience_s: float) -> bool:
+        """Whether a reading up to one time still serves at another; the last one of a session is of all of it."""
+        over = self._reader.ending is not None and not self.is_replay
+        serves = until_s == read_to_s if over else 0 <= until_s - read_to_s < patience_s
+        return serves and self._backfilled
 
     def _follow(self, sample: int, window_s: float) -> None:
         """Bring the analyst to the moment, in the right capture run."""
