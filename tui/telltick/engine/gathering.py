@@ -22,6 +22,7 @@ from telltick.model.clock import NS
 from telltick.model.errors import CancelledError
 from telltick.model.marks import Step
 from telltick.model.readings import Latency
+from telltick.store.lock import held
 from telltick.store.session import SessionReader
 
 CHUNK_S = 60.0
@@ -118,8 +119,8 @@ class Gathering:
     def _known_until_s(self) -> float:
         """Audio before this is whole: every burst that could be heard in it is in the journal."""
         samples = self._reader.audio.samples
-        if self._reader.ending is not None:
-            return samples / self._rate_hz
+        if self._reader.ending is not None or not held(self._reader.folder):
+            return samples / self._rate_hz  # ended, or killed: nothing more will come
         timeout_ns = min(float(self._reader.facts.poll.get("reply_timeout_ms", 0.0)), 1000.0) * 1e6
         return max(0.0, samples / self._rate_hz - (JOURNAL_DELAY_NS + timeout_ns) / NS)
 
