@@ -268,7 +268,7 @@ class SessionView:
         return reading
 
     def _is_fresh(self, read_to_s: float, until_s: float, patience_s: float) -> bool:
-        """Whether a reading up to one time still serves at another; the last one of a session is of all of it."""
+        """Whether a reading up to one time still serves at another; a session's last one is of all of it."""
         over = self._reader.ending is not None and not self.is_replay
         serves = until_s == read_to_s if over else 0 <= until_s - read_to_s < patience_s
         return serves and self._backfilled
