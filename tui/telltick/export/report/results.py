@@ -289,11 +289,13 @@ def _finding_row(one: Finding) -> tuple[str, ...]:
 def not_tested_section(evidence: Evidence) -> Section:
     """The ways in of which the session says nothing."""
     findings = evidence.measurement.answers.findings
-    open_ = [one for one in findings if one.verdict is PathVerdict.NOT_TESTED]
-    items = tuple(
-        ": ".join(filter(None, (said(one.question) or said(one.path), said(one.because)))) for one in open_
-    )
-    return Section("not-tested", "What was not tested", items=items)
+    left = [one for one in findings if one.verdict is PathVerdict.NOT_TESTED]
+    return Section("not-tested", "What was not tested", items=tuple(map(_untested_words, left)))
+
+
+def _untested_words(one: Finding) -> str:
+    why = said(one.because).removeprefix("Not tested: ")
+    return f"{said(one.question) or said(one.path)} {why[:1].upper()}{why[1:]}".rstrip()
 
 
 def next_section(evidence: Evidence) -> Section:
