@@ -95,6 +95,8 @@ def _difference(name: str, estimate: Estimate | None, change: Change, scale: Str
         db(estimate.value if estimate else None, VALUE, sign=True), Role.NUMBER if rests else Role.TEXT
     )
     words = f"  {estimate.low:+.1f} to {estimate.high:+.1f}" if estimate else ""
+    if estimate is None and name == "I" and change.interference_at_least_db is not None:
+        words = f"  at least {change.interference_at_least_db:+.0f}"
     length = bar_length(room)
     drawn = bar(estimate, scale, length, room.glyphs, role=role, signs=signs(scale, room.glyphs))
     return row(*lead, value, *fit(row(Run(words, Role.LABEL)), INTERVAL + 1), *drawn)

@@ -157,7 +157,7 @@ def odds_rows(trial: TrialReading, room: Room, goal: float) -> list[Row]:
         difference_row(trial, width, glyphs),
         _counts(trial),
         *_outlook_rows(trial, goal, width),
-        *wrapped(f"  {meaning(trial)}", width - 2, Role.TEXT),
+        *(row(Run("  "), *line) for line in wrapped(meaning(trial), width - 4, Role.TEXT)),
     ]
 
 
