@@ -32,12 +32,12 @@ NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
 THOROUGH_S = 0.45  # of new sound before more than the strip is looked at: figures change twice a second
 REREAD_S = 1.0  # audio that must be new before the meter is read again: over half a minute it moves no faster
 STEP_GROWTH = 0.02  # share by which a step must have grown before it is read again
-KEEP_S = 1800.0  # of a step longer than this only the end is kept and read: a poll takes about 8 kB
-SLACK_S = 120.0  # older rows go two minutes at a time, so that the rest is seldom copied
+KEEP_S = 600.0  # of a step longer than this only the end is kept and read: a poll takes about 8 kB
+SLACK_S = 60.0  # older rows go a minute at a time, so that the rest is seldom copied
 CUT_STEP = (
     "Audio was lost in this step: the reading is of what came after. Measuring the session reads all of it."
 )
-LONG_STEP = "This step is long: the reading is of its last half hour. Measuring the session reads all of it."
+LONG_STEP = "This step is long: the reading is of its last ten minutes. Measuring the session reads all of it."
 
 
 class SessionView:
