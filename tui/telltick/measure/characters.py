@@ -32,7 +32,7 @@ from telltick.model.traffic import Gate, Ints
 
 CANDIDATES = tuple((baud, Framing(stop_bits=stop)) for stop in (1, 2) for baud in STANDARD_BAUD)
 MARGIN = 6.0  # lead in log likelihood over the best candidate of another rate
-UNKNOWN_MARGIN = 9.0  # the bursts' own bits are then as strange to the true rate as to the others
+UNKNOWN_MARGIN = 8.0  # the bursts' own bits are then as strange to the true rate as to the others
 LEAST_SCORE = 0.5
 _DETREND_HZ = 500.0
 _GRID_HZ = 8.0

@@ -1,0 +1,52 @@
+"""What bursts with the same bytes share: power free of the noise's, whatever the timing and phase."""
+
+import numpy as np
+import pytest
+
+from telltick.measure.coherent import MANNERS, alike_bursts, best_shared, shared_power
+from tests.scenes import make_scene
+
+RATE_HZ = 8000
+AS_TIMED = MANNERS[0]
+
+
+def longest(seed, i_over_n_db, **scene):
+    """The group of replies of half a minute of polls."""
+    excess_db = None if i_over_n_db is None else float(10 * np.log10(1 + 10 ** (i_over_n_db / 10)))
+    made = make_scene(seed, excess_db=excess_db, rate_hz=RATE_HZ, **({"seconds": 30.0} | scene))
+    groups = alike_bursts(made.samples, 0, RATE_HZ, made.gate.shifted(made.latency_s))
+    return max(groups, key=lambda one: one.on_s)
+
+
+def i_over_n_db(alike, shared):
+    floor = alike.floor.sum() * alike.on_s * alike.rate_hz / alike.samples
+    return 10 * np.log10(shared.power.sum() / floor)
+
+
+@pytest.mark.parametrize(
+    ("jitter_s", "random_phase"), [(0.0, False), (0.0, True), (0.001, False), (0.001, True)]
+)
+def test_the_power_is_told_rightly_when_timing_and_phase_are_found_burst_by_burst(jitter_s, random_phase):
+    alike = longest(1, 6.0, jitter_s=jitter_s, random_phase=random_phase)
+    assert i_over_n_db(alike, best_shared(alike)) == pytest.approx(6.0, abs=1.0)
+
+
+def test_perfect_timing_shows_what_lies_far_below_the_noise():
+    # Derived: n bursts of nu independent lines show I/N = 1.645 / sqrt(nu n (n - 1)) half the time at the 5 % level.
+    sure = [shared_power(longest(seed, -18.0, random_phase=False), AS_TIMED).sure for seed in range(4)]
+    assert min(sure) > 1.6
+    assert np.mean(sure) > 3
+
+
+@pytest.mark.parametrize("manner", MANNERS)
+def test_noise_alone_shares_nothing_however_it_is_moved_and_turned(manner):
+    sure = [shared_power(longest(seed, None, seconds=20.0), manner).sure for seed in range(6)]
+    assert max(sure) < 4
+    assert abs(np.mean(sure)) < 1.5
+
+
+def test_a_tenth_of_a_millisecond_of_jitter_costs_decibels_and_fitting_wins_them_back():
+    alike = longest(2, 0.0, jitter_s=0.0001, random_phase=False)
+    as_timed, fitted = shared_power(alike, AS_TIMED), best_shared(alike)
+    assert i_over_n_db(alike, as_timed) < -3
+    assert i_over_n_db(alike, fitted) == pytest.approx(0.0, abs=1.0)
