@@ -32,7 +32,7 @@ def test_the_power_is_told_rightly_when_timing_and_phase_are_found_burst_by_burs
 
 
 def test_perfect_timing_shows_what_lies_far_below_the_noise():
-    # Derived: n bursts of nu independent lines show I/N = 1.645 / sqrt(nu n (n - 1)) half the time at the 5 % level.
+    # Derived: n bursts of nu lines show I/N = 1.645 / sqrt(nu n (n - 1)) half the time at the 5 % level.
     sure = [shared_power(longest(seed, -18.0, random_phase=False), AS_TIMED).sure for seed in range(4)]
     assert min(sure) > 1.6
     assert np.mean(sure) > 3
