@@ -1,4 +1,4 @@
-"""The result pages in the real app: measuring with progress, turning, choosing, details, refresh by itself."""
+"""The result pages in the real app: measuring with progress, turning, choosing, details, refreshing."""
 
 import threading
 

@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 from telltick import __version__
 from telltick.model.text import plain_text
 
-EPILOG = "Exit codes: 0 done, 1 failed, 2 bad use or bad input. Pages: telltick help. Cautions: telltick check"
+EPILOG = "Exit codes: 0 done, 1 failed, 2 bad use or bad input. More: telltick help; cautions: telltick check"
 
 
 EXAMPLES = {

@@ -37,7 +37,7 @@ SLACK_S = 60.0  # older rows go a minute at a time, so that the rest is seldom c
 CUT_STEP = (
     "Audio was lost in this step: the reading is of what came after. Measuring the session reads all of it."
 )
-LONG_STEP = "This step is long: the reading is of its last ten minutes. Measuring the session reads all of it."
+LONG_STEP = "This step is long: this reads its last ten minutes. Measuring the session reads all of it."
 
 
 class SessionView:
