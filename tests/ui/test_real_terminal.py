@@ -5,6 +5,7 @@ import sys
 import time
 
 import pexpect
+import pyte
 import pytest
 
 pytestmark = [pytest.mark.bench_part, pytest.mark.skipif(os.name == "nt", reason="needs pseudo-terminals")]
@@ -28,7 +29,7 @@ def test_in_ascii_mode_every_byte_on_the_wire_is_ascii():
     def until_shown(text: str) -> None:
         """Cells that stay as they are do not go over the wire: only the whole picture has the words."""
         for _ in range(300):
-            glass = pyte.Screen(120, 40)
+            glass = pyte.Screen(80, 24)
             pyte.ByteStream(glass).feed(bytes(log))
             if any(text in line for line in glass.display):
                 return
