@@ -41,7 +41,7 @@ def test_in_ascii_mode_every_byte_on_the_wire_is_ascii():
         ("a", "HANDS ON"),
         ("loop\r", "loop"),
         ("?", "withdraw"),
-        ("\x1b", "spectrum"),
+        ("\x1b", "* RECORDING"),
         ("q", "stop and save"),
     ):
         child.send(keys)
