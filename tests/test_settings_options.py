@@ -108,6 +108,7 @@ def test_bash_takes_the_completion_script(capsys):
 
 def test_warnings_go_to_the_log_and_not_to_the_screen(tmp_path, capfd):
     path = tmp_path / "screen.log"
+    logging.captureWarnings(False)  # another test of this process may have left it on
     try:
         cli._keep_log(path)
         with warnings.catch_warnings():
