@@ -33,8 +33,7 @@ def test_a_whole_session_is_typed_from_the_first_mark_to_the_report(tmp_path):
         screen.key("Enter")
         screen.until(lambda picture: "dummy load" in picture and "HANDS ON" not in picture)
         screen.key("d")  # a coin trial
-        screen.until(lambda picture: "to 1" in picture)
-        screen.until(lambda picture: "ended" in picture or "proved" in picture or "1000 to 1" in picture)
+        screen.until("COIN TRIAL, over")
         screen.key("Escape")
         screen.until("spectrum")
         screen.key("s")
