@@ -462,3 +462,13 @@ async def test_tab_goes_nowhere_harmful():
         await type_in(pilot, "still here")
         await pilot.press("enter")
         assert feed.marks[-1].note == "still here"
+
+
+async def test_what_goes_wrong_with_a_picture_is_logged_with_its_traceback(caplog):
+    feed = FakeFeed()
+    app = app_for(feed)
+    async with app.run_test(size=SIZE) as pilot:
+        await ready(pilot, feed)
+        feed.fault = RuntimeError("the disk is on strike")
+        await until(pilot, lambda: "on strike" in caplog.text)
+        assert "Traceback" in caplog.text

@@ -12,7 +12,7 @@ from telltick.engine.offline import measure_session
 from telltick.engine.parts import Progress, part_of
 from telltick.export.bag import bag_info, make_bag, name_in_bag, readme_text, zip_bag
 from telltick.export.cues import cues_of, wav_info
-from telltick.export.files import FORMATS, REPORTS, export_report, export_session
+from telltick.export.files import REPORTS, export_report, export_session
 from telltick.export.json_out import session_document
 from telltick.export.placing import new_file, new_folder, refuse_what_is_there
 from telltick.export.report.page import report_html
@@ -26,7 +26,6 @@ from telltick.store.copying import copy_session
 from telltick.store.folder import session_within
 from telltick.store.session import SessionReader
 
-WAYS_OUT = (*FORMATS, *REPORTS, "wav", "bag")
 _FOLDERS = ("csv", "bag")  # written as a folder
 
 
@@ -41,7 +40,7 @@ def export_folder(
 
     Args:
         folder: the session, or a bag with one.
-        to: one of `WAYS_OUT`.
+        to: csv, json, vtt, html, md, wav or bag.
         output: file to write (``csv`` and ``bag``: a folder); None chooses a name, and replaces nothing.
         progress: told the share done, 0 to 1; answers False to give up.
         options: what the user says that the session does not.

@@ -16,6 +16,7 @@ from telltick.model.readings import Reading, Verdict
 from telltick.model.rounds import Round, Task, TaskResult, Walk, WalkPhase
 from telltick.model.session import Verb
 from telltick.model.snapshot import Snapshot
+from telltick.model.trial import odds_to_one
 from telltick.store.rounds import load_rounds
 
 PATIENCE_S = 15.0  # for the recorder to do as it was asked
@@ -229,7 +230,7 @@ def _trial_progress(task: Task, snapshot: Snapshot, seconds: float) -> _Progress
     """A trial until the odds are as high as asked for, or its time is up."""
     log10_e, wanted = _log10_e(snapshot), math.log10(task.odds)
     cycles = snapshot.trial.cycles if snapshot.trial is not None else 0
-    words = f"odds against chance {_odds(log10_e)} after {cycles} cycles"
+    words = f"odds against chance {odds_to_one(log10_e)} after {cycles} cycles"
     if log10_e >= wanted:
         return _Progress(words, 1.0, 0.0, over=True)
     if seconds >= task.longest_s:
@@ -268,12 +269,6 @@ def _level(reading: Reading) -> str:
 
 def _log10_e(snapshot: Snapshot) -> float:
     return snapshot.trial.highest_log10_e if snapshot.trial is not None else 0.0
-
-
-def _odds(log10_e: float) -> str:
-    if log10_e >= 6:
-        return f"10^{int(log10_e)} to 1"
-    return f"{float(f'{10 ** max(log10_e, 0.0):.2g}'):.0f} to 1"
 
 
 def _time(seconds: float) -> str:

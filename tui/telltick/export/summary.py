@@ -16,6 +16,7 @@ from telltick.export.summary_sections import (
     sound_lines,
     wrapped,
 )
+from telltick.model.trial import odds_to_one
 
 _NOT_SHOWN = {"period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.framing"}
 
@@ -76,9 +77,7 @@ def _odds(log10_e: float) -> str:
     """The e-value in words, with no more digits than it deserves."""
     if log10_e < 0.5:
         return "no odds against chance"
-    if log10_e >= 6:
-        return f"odds against chance 10^{int(log10_e)} to 1"
-    return f"odds against chance {float(f'{10**log10_e:.2g}'):.0f} to 1"
+    return f"odds against chance {odds_to_one(log10_e)}"
 
 
 def _row(name: str, reading: dict[str, Any]) -> str:

@@ -90,10 +90,6 @@ class Alike:
         """Shape (lines,): mean power of the quiet."""
         return np.asarray(np.mean(np.abs(self.quiet) ** 2, axis=0) + 1e-30)
 
-    def dbfs_power(self, lines: Floats) -> float:
-        """Powers of lines, summed and spread over the time in which bytes flow, re a full-scale sine."""
-        return float(4 * lines.sum() / self.samples / self.rate_hz / self.on_s)
-
 
 @dataclass(frozen=True)
 class Fit:

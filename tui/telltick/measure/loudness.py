@@ -39,15 +39,6 @@ def weighting(freq_hz: npt.ArrayLike) -> npt.NDArray[np.complex128]:
     return np.asarray(10 ** (18.246 / 20) * 1.246332637532143e-4 * 1j * f / (even + 1j * odd))
 
 
-def weighted(audio: Floats, rate_hz: int) -> Floats:
-    """Audio through the weighting network, worked out in the frequency domain."""
-    from scipy.fft import irfft, next_fast_len, rfft
-
-    length = next_fast_len(len(audio) + rate_hz // 2, real=True)
-    response = weighting(np.arange(length // 2 + 1) * (rate_hz / length))
-    return np.asarray(irfft(rfft(audio, length) * response, length)[: len(audio)])
-
-
 def quasi_peak(audio: Floats, rate_hz: int) -> Floats:
     """The meter's needle over time, scaled to the r.m.s. of a steady sine; its highest point is the reading.
 
@@ -119,7 +110,7 @@ def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:
         rate_hz: sample rate.
         gate: bursts in seconds from ``samples[0]``, latency applied.
     """
-    heard, heard_hz = _weighted_to_read(samples / FULL_SCALE, rate_hz)
+    heard, heard_hz = weighted(samples / FULL_SCALE, rate_hz)
     quiet = np.ones(len(heard), dtype=bool)
     for start_s, end_s in zip(*merged(gate.poll_start_s - GUARD_S, gate.poll_end_s + GUARD_S), strict=True):
         quiet[max(0, int(start_s * heard_hz)) : max(0, int(end_s * heard_hz))] = False
@@ -128,7 +119,7 @@ def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:
     return Heard(_settled_db(heard[quiet], heard_hz), _settled_db(heard, heard_hz))
 
 
-def _weighted_to_read(audio: Floats, rate_hz: int) -> tuple[Floats, int]:
+def weighted(audio: Floats, rate_hz: int) -> tuple[Floats, int]:
     """Weighted audio, and its rate: the lowest that the meter reads where the audio is as narrow as that."""
     from scipy.fft import irfft, rfft
 
@@ -145,14 +136,6 @@ def _weighted_to_read(audio: Floats, rate_hz: int) -> tuple[Floats, int]:
 def _response(seconds: int, rate_hz: int) -> npt.NDArray[np.complex128]:
     """The weighting at each line of so many seconds."""
     return weighting(np.arange(seconds * rate_hz // 2 + 1) / seconds)
-
-
-def fast_enough(audio: Floats, rate_hz: int) -> Floats:
-    """Audio at the least whole multiple of its rate that the quasi-peak meter can read."""
-    from scipy.signal import resample_poly
-
-    times = -(-_MIN_RATE_HZ // rate_hz)
-    return audio if times == 1 else np.asarray(resample_poly(audio, times, 1))
 
 
 def _settled_db(audio: Floats, rate_hz: int) -> float:

@@ -90,3 +90,10 @@ class TrialSlot:
     slot: int
     slots: int
     slot_ns: int
+
+
+def odds_to_one(log10_e: float) -> str:
+    """An e-value such as ``430 to 1`` or ``10^7 to 1``: two digits, no more than it deserves."""
+    if log10_e >= 6:
+        return f"10^{int(log10_e)} to 1"
+    return f"{float(f'{10 ** max(log10_e, 0.0):.2g}'):.0f} to 1"

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from telltick.model.marks import Step
 from telltick.model.readings import Estimate
 from telltick.model.text import plain_text
+from telltick.model.trial import odds_to_one
 
 NONE = "not measured"
 _LONGEST = 500
@@ -65,9 +66,7 @@ def odds(log10_e: float) -> str:
     """An e-value in words."""
     if log10_e < 0.5:
         return "no odds against chance"
-    if log10_e >= 6:
-        return f"odds of 10^{int(log10_e)} to 1 against chance"
-    return f"odds of {float(f'{10**log10_e:.2g}'):.0f} to 1 against chance"
+    return f"odds of {odds_to_one(log10_e)} against chance"
 
 
 def clock(seconds: float | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar, cast
@@ -52,6 +53,7 @@ from telltick.ui.widgets.walk import WalkPanel
 if TYPE_CHECKING:
     from telltick.ui.app import ScreenExit, TelltickApp
 
+LOG = logging.getLogger("telltick.ui")  # goes nowhere unless `--log` says where
 FIGURES_EVERY_S = 0.5  # nobody reads figures that change faster; the strip moves with every picture
 AFTER_KEY = 2  # pictures that show everything after a key: the first may have been under way before it
 Showing = Header | SpectrumPlot | ActivityStrip | JournalPanel | Meter | SetupPanel | HealthPanel | Prompt
@@ -232,6 +234,7 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
     def _show_failure(self, event: LookFailed) -> None:
         event.stop()
         self._failing = True
+        LOG.warning("no picture", exc_info=event.why)
         self.say(f"no picture could be made ({event.why}); marks still count; trying again", Role.BAD)
 
     def say(self, sentence: str, role: Role = Role.TEXT) -> None:
@@ -335,6 +338,7 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
         except BadInputError as why:
             self._complain(str(why))
         except Exception as why:
+            LOG.warning("%s", otherwise, exc_info=why)
             self._complain(f"{otherwise}: {why}")
 
     def _complain(self, sentence: str) -> None:

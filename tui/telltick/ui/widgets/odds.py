@@ -19,7 +19,6 @@ LEAST_TOP, LOWEST = 3.3, -0.7  # powers of ten
 MOST_SHOWN = 15  # powers of ten beyond which a number says no more
 FEWEST_SHOWN = 40  # cycles that there is room for from the beginning
 FEW_CYCLES = 8  # below this nobody can say how fast the odds grow
-SHORT_LABEL = {1.0: "1 to 1"}
 
 
 @dataclass(frozen=True)
