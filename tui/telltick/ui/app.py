@@ -21,11 +21,10 @@ from telltick.ui.screens.page import PageScreen
 from telltick.ui.screens.session import SessionScreen
 from telltick.ui.wardrobe import Wardrobe
 from telltick.ui.widgets.panel import Panel
-from telltick.ui.wire import WiredApp
+from telltick.ui.wire import HUNG_UP, WiredApp
 
 __all__ = ["ScreenExit", "TelltickApp", "run_screen"]
 
-HUNG_UP = 128 + 1  # how shells tell of an end by SIGHUP
 QUICK_S = 0.3  # leaving waits this long for a look under way
 
 
@@ -81,7 +80,7 @@ class TelltickApp(WiredApp[ScreenExit]):
     def on_mount(self) -> None:
         """Show the session; leave at once when the terminal goes away."""
         self.push_screen(self.session, callback=None)
-        for name, leave in (("SIGHUP", self.terminal_lost), ("SIGTERM", self.hang_up)):
+        for name, leave in (("SIGHUP", self.lose_terminal), ("SIGTERM", self.hang_up)):
             with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
                 asyncio.get_running_loop().add_signal_handler(getattr(signal, name), leave)
 

@@ -47,7 +47,8 @@ ASK = "\x1b[6n"
 BACKLOG = 3  # writes waiting in the toolkit's queue (it holds 30, then blocks) from which nothing is added
 PACE_S = 0.05
 GOODBYE_S = 0.5  # leaving waits this long for answers that are due, lest they end up in the shell
-LAST_RESORT_S = 2.0
+LAST_RESORT_S = 0.45  # all is written by then, and nobody is there to wait for
+HUNG_UP = 128 + 1  # how shells tell of an end by SIGHUP
 Result = TypeVar("Result")
 
 
@@ -231,6 +232,16 @@ class WiredApp(App[ReturnType]):
         """Nobody is there any more; called once."""
         self.exit()
 
+    def lose_terminal(self) -> None:
+        """The terminal is gone, whoever noticed: let go of it first, or a stalled one would hold on."""
+        self._closing_wire = True
+        self._cut_loose()
+        self.terminal_lost()
+
+    def _cut_loose(self) -> None:
+        """Throw away what waits for a terminal that takes nothing, and never wait for it."""
+        cut_loose(getattr(self._driver, "fileno", None))
+
     def exit_answered(self, result: ReturnType | None = None) -> None:
         """Exit when the terminal has answered what it was asked, or soon."""
         self._closing_wire = True
@@ -254,9 +265,7 @@ class WiredApp(App[ReturnType]):
             return
         self._note_backlog()
         if self.pacer.lost or self._hung_up():
-            self._closing_wire = True
-            self._cut_loose()
-            self.terminal_lost()
+            self.lose_terminal()
             return
         if self.pacer.should_probe() and self._driver is not None:
             self._driver.write(self._question())
@@ -284,10 +293,6 @@ class WiredApp(App[ReturnType]):
         poll.register(fileno, 0)
         return any(state & (select.POLLHUP | select.POLLERR | select.POLLNVAL) for _, state in poll.poll(0))
 
-    def _cut_loose(self) -> None:
-        """Let go of a terminal that takes nothing: throw away what waits for it, and never wait for it."""
-        cut_loose(getattr(self._driver, "fileno", None))
-
 
 def erases_in_colour(term: str) -> bool:
     """Whether a terminal clears to the background colour set last: ``bce`` in its entry, see terminfo(5)."""
@@ -306,6 +311,6 @@ def cut_loose(fileno: int | None) -> None:
     if isinstance(fileno, int):
         with contextlib.suppress(termios.error, OSError):
             termios.tcflush(fileno, termios.TCOFLUSH)
-    watchdog = threading.Timer(LAST_RESORT_S, os._exit, (1,))
+    watchdog = threading.Timer(LAST_RESORT_S, os._exit, (HUNG_UP,))
     watchdog.daemon = True
     watchdog.start()
