@@ -52,6 +52,11 @@ class SpectrumPlot(Panel):
         elif not self.rows:
             self.redraw()
 
+    def forget(self) -> None:
+        """Let the level axis go, and draw what is at hand on one that suits it."""
+        self._scale = None
+        self.redraw()
+
     def redraw(self) -> None:
         """Draw what is at hand."""
         room = self.room
