@@ -60,13 +60,14 @@ def test_no_interference_is_no_tie_with_an_upper_limit(tmp_path):
     assert any(warning.startswith("latency_ms") for warning in found["warnings"])
 
 
-def test_a_step_without_polls_is_not_enough_data_and_says_so(tmp_path):
+def test_a_step_with_polling_off_is_a_control_that_asks_for_no_polls(tmp_path):
     hands = (Hands(15.0, 15.0, "polling", "off"),)
     session = rendered(6, 30.0, (Change(15.0, "polling", "off"),))
     found = measured_document(write_rendered(tmp_path / "s", session, hands))
     on, off = found["steps"]
     assert on["verdict"] == "tied to polling"
-    assert off["verdict"] == "not enough data"
+    assert off["verdict"] == "control, no polls"
+    assert not any("needed" in warning for warning in found["warnings"])
     assert off["excess_db"] is None
     # Stopping the polling stops the noise at once: common practice, no source.
     assert off["noise_dbfs"] == pytest.approx(session.truth[0].noise_dbfs, abs=0.3)

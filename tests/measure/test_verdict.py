@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from telltick.measure.trial import CoinBet
-from telltick.measure.verdict import NOT_BY_THE_COIN, judged_by, trial_between, verdict_with_trial
+from telltick.measure.verdict import NOT_BY_THE_COIN, as_control, judged_by, trial_between, verdict_with_trial
 from telltick.model.readings import Estimate, Reading, TrialReading, Verdict
 
 TIED = Reading(300, 60.0, -40.0, -46.0, Estimate(0.97, 0.9, 1.05), -6.0, Verdict.TIED, 1e-9, -5.0)
@@ -109,3 +109,13 @@ def test_over_fair_draws_the_odds_of_a_later_stretch_have_mean_one():
     draws = np.array(list(np.ndindex(*(2,) * 7)))
     paths = np.array([CoinBet().add(levels, drawn) for drawn in draws])
     assert np.mean(np.exp(paths[:, -1] - paths[:, 3])) == pytest.approx(1.0)
+
+
+def test_a_stretch_with_polling_off_is_a_control_and_asks_for_no_polls():
+    off = Reading(0, 6.0, -40.0, warnings=("Not enough polls for a reading: 12 more are needed.",))
+    control = as_control(off, {"polling": "off"})
+    assert (control.verdict, control.warnings, control.noise_dbfs) == (Verdict.CONTROL, (), -40.0)
+    assert judged_by(off, control).verdict is Verdict.CONTROL
+    # Polling that should be there and is not, or polls heard all the same, are no control.
+    assert as_control(off, {"polling": "on"}) is off
+    assert as_control(TIED, {"polling": "off"}) is TIED

@@ -19,7 +19,7 @@ from telltick.measure.banded import SpectrumSums
 from telltick.measure.outlook import more_seconds
 from telltick.measure.reading import polling_facts
 from telltick.measure.rows import PollRows
-from telltick.measure.verdict import trial_between, verdict_with_trial
+from telltick.measure.verdict import as_control, trial_between, verdict_with_trial
 from telltick.model.characteristics import BitsHeard, Period
 from telltick.model.errors import CancelledError
 from telltick.model.marks import Step
@@ -136,7 +136,7 @@ def _step_readings(
     told = []
     for step, result in zip(steps, results, strict=True):
         in_step = trial_between(trial, step.start_ns, step.end_ns)
-        reading = verdict_with_trial(result.reading, in_step)
+        reading = as_control(verdict_with_trial(result.reading, in_step), step.setup)
         look, more_s = result.look, more_seconds(reading)
         told.append(StepReading(step, reading, look.heard, look.character, look.portrait, more_s))
     return tuple(told)

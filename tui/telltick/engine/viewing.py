@@ -17,7 +17,7 @@ from telltick.engine.rate_ear import RateEar
 from telltick.engine.strip import StripMaker
 from telltick.engine.trial import TrialFollower
 from telltick.measure.reading import spectrum_of, take_reading
-from telltick.measure.verdict import judged_by, trial_between, verdict_with_trial
+from telltick.measure.verdict import as_control, judged_by, trial_between, verdict_with_trial
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
@@ -229,7 +229,7 @@ class SessionView:
             self._step_reading = (-1.0, 0.0, NOTHING)
         window, spectrum = self._read_window(begin_s, until_s, view.window_s)
         in_step = trial_between(trial, step.start_ns, step.end_ns)
-        whole = verdict_with_trial(self._read_step(begin_s, until_s), in_step)
+        whole = as_control(verdict_with_trial(self._read_step(begin_s, until_s), in_step), step.setup)
         window = judged_by(window, whole)
         tied = window.verdict is Verdict.TIED
         character = self._rate_ear.listen(begin_s, until_s, analyst.shift_s) if tied else None

@@ -13,6 +13,7 @@ _NOT_FOR: dict[Verdict, set[str]] = {
     Verdict.TIED: {"upper_limit_i_over_n_db"},
     Verdict.NO_TIE: {"interference_dbfs", "i_over_n_db"},
     Verdict.TOO_FEW: set(),
+    Verdict.CONTROL: set(),
 }
 NO_QUIET = "heard: it takes two seconds of audio clear of polls."
 NO_RATE = "character_rate: no standard rate stands out clearly."
@@ -60,6 +61,8 @@ def _missing(reading: Reading) -> list[str]:
     ]
     if not lacking:
         return []
+    if reading.verdict is Verdict.CONTROL:
+        return [f"control: polling was off, so it has no {', '.join(lacking)}."]
     why = "there is not enough data" if reading.verdict is Verdict.TOO_FEW else "it could not be told"
     return [f"{', '.join(lacking)}: {why}."]
 

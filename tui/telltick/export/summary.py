@@ -18,7 +18,9 @@ from telltick.export.summary_sections import (
 )
 from telltick.model.trial import odds_to_one
 
-_NOT_SHOWN = {"period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.framing"}
+_NOT_SHOWN = {
+    "period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.framing", "control",
+}  # fmt: skip
 
 
 def summary_text(document: dict[str, Any]) -> str:

@@ -19,6 +19,7 @@ from telltick.measure.reading import take_reading
 from telltick.measure.rows import PollRows
 from telltick.measure.sides import LN_TO_DB, Side, in_db, measure_side
 from telltick.measure.tones import band_bins, tonal_bins
+from telltick.measure.verdict import as_control
 from telltick.measure.vocabulary import bench_of
 from telltick.model.answers import SetupReading
 from telltick.model.measurement import StepReading
@@ -142,7 +143,7 @@ def _pooled(
         return Setup(bench, said, numbers, nothing, (), None, first.reading)
     joined = parts[0] if len(parts) == 1 else PollRows.join(parts)
     side = each[0] if len(parts) == 1 else measure_side(joined, use, aligned=aligned)
-    reading = first.reading if len(steps) == 1 else take_reading(joined, latency=latency)
+    reading = first.reading if len(steps) == 1 else as_control(take_reading(joined, latency=latency), said)
     return Setup(bench, said, numbers, side, each, joined, reading)
 
 

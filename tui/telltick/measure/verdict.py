@@ -7,19 +7,23 @@ anything. So
 
     a reading over the stretch of a trial is judged by `verdict_with_trial`,
     a trial is cut to the stretch of a step by `trial_between`,
-    a sliding window takes its verdict from the step around it by `judged_by`.
+    a sliding window takes its verdict from the step around it by `judged_by`,
+    a stretch with polling off is a control by `as_control`, and needs no polls.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from telltick.measure.reading import LEVEL
 from telltick.measure.trial import MIN_CYCLES
+from telltick.measure.vocabulary import POLLING, Kind, kind_of
 from telltick.model.readings import Reading, TrialReading, Verdict
 
+_WITHOUT_POLLS = (Verdict.TOO_FEW, Verdict.CONTROL)
 NOT_BY_THE_COIN = (
     "What is heard at the steady polls does not follow the draws of the coin trial: something else keeps "
     "step with the polls."
@@ -37,7 +41,7 @@ def verdict_with_trial(reading: Reading, trial: TrialReading | None) -> Reading:
         reading: what `take_reading` returned.
         trial: of the same stretch; None, or one of fewer than ten cycles, leaves the reading as it is.
     """
-    if trial is None or trial.cycles < MIN_CYCLES or reading.verdict is Verdict.TOO_FEW:
+    if trial is None or trial.cycles < MIN_CYCLES or reading.verdict in _WITHOUT_POLLS:
         return reading
     if trial.p_value > LEVEL / 2 and _bounded_below(trial, reading):
         return _judged(replace(reading, warnings=(*reading.warnings, NOT_BY_THE_COIN)), Verdict.NO_TIE, 1.0)
@@ -53,9 +57,21 @@ def judged_by(window: Reading, step: Reading) -> Reading:
     N, I and the excess are the window's own; whether they are tied to polling is told by the evidence of the
     whole step, which holds at every moment.
     """
+    if step.verdict is Verdict.CONTROL:
+        return _judged(window, step.verdict, None)
     if Verdict.TOO_FEW in (window.verdict, step.verdict):
         return window if window.verdict is Verdict.TOO_FEW else _judged(window, Verdict.TOO_FEW, None)
     return _judged(window, step.verdict, step.p_value)
+
+
+def as_control(reading: Reading, setup: Mapping[str, str]) -> Reading:
+    """A reading of a stretch without polls as a control, where the setup says that polling was off.
+
+    Its N is what the other stretches are held against; to ask for more polls would be wrong.
+    """
+    if reading.polls or kind_of(POLLING, setup.get(POLLING, "")) is not Kind.OFF:
+        return reading
+    return replace(reading, verdict=Verdict.CONTROL, warnings=())
 
 
 def trial_between(trial: TrialReading | None, start_ns: int, end_ns: int) -> TrialReading | None:

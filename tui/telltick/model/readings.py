@@ -39,6 +39,7 @@ class Verdict(StrEnum):
     TIED = "tied to polling"
     NO_TIE = "no tie found"
     TOO_FEW = "not enough data"
+    CONTROL = "control, no polls"  # polling was off on purpose
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ class Reading:
         interference_dbfs: interference I; None when nothing was found or there is too little data.
         excess_db: 10 log10((I + N) / N) with its interval; None with too little data.
         i_over_n_db: 10 log10(I / N); None when I is not above zero.
-        verdict: tied to polling, no tie found, not enough data.
+        verdict: tied to polling, no tie found, not enough data; or a control, polling being off.
         p_value: chance of a tie this strong if there were none; None with too little data.
         upper_limit_i_over_n_db: upper end of a one-sided 95 % interval for I / N, in dB.
         warnings: one sentence each: why a value is missing or doubtful.

@@ -17,8 +17,8 @@ from telltick.ui.widgets.panel import Panel
 WIDEST = "00.0"
 ROOMY, VERY_ROOMY = 18, 26  # rows from which the panel is set wider
 LEAST_BELOW = 3  # rows below the verdict: I/N, levels, step
-SHORT_VERDICT = {Verdict.TIED: "tied", Verdict.NO_TIE: "no tie", Verdict.TOO_FEW: "too few"}
-VERDICT_ROLE = {Verdict.TIED: Role.RISE, Verdict.NO_TIE: Role.GOOD, Verdict.TOO_FEW: Role.LABEL}
+SHORT_VERDICT = {Verdict.TIED: "tied", Verdict.NO_TIE: "no tie", Verdict.TOO_FEW: "too few", Verdict.CONTROL: "control"}
+VERDICT_ROLE = {Verdict.TIED: Role.RISE, Verdict.NO_TIE: Role.GOOD, Verdict.TOO_FEW: Role.LABEL, Verdict.CONTROL: Role.LABEL}
 
 
 class Meter(Panel):
@@ -132,7 +132,7 @@ def _verdict(reading: Reading, width: int, glyphs: Glyphs) -> Row:
     word, role = reading.verdict.value.upper(), VERDICT_ROLE[reading.verdict]
     polls = row(Run(f"{reading.polls:5d}", Role.NUMBER), Run(" polls", Role.LABEL))
     side = max((width - width_of(polls) - len(word)) // 2 - 1, 0)
-    if reading.verdict is Verdict.TOO_FEW:
+    if reading.verdict in (Verdict.TOO_FEW, Verdict.CONTROL):
         band = row(Run(word, role))
     else:
         filled = glyphs.full if reading.verdict is Verdict.TIED else glyphs.idle
@@ -179,7 +179,8 @@ def _step(snapshot: Snapshot, width: int, glyphs: Glyphs) -> Row:
         Run(short_clock(int(snapshot.step_seconds * 1e9)), Role.NUMBER),
     ]
     if step.excess_db is None:
-        return row(*runs, Run(f"  {step.polls} polls: too few", Role.LABEL))
+        why = "polling off" if step.verdict is Verdict.CONTROL else f"{step.polls} polls: too few"
+        return row(*runs, Run(f"  {why}", Role.LABEL))
     half = (step.excess_db.high - step.excess_db.low) / 2
     runs += [
         Run(db(step.excess_db.value, 6), Role.NUMBER),

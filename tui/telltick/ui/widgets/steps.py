@@ -20,7 +20,7 @@ MOST_NUMBERS = 4  # step numbers written out; details have them all
 WIDE = 116  # cells from which words and intervals are written out
 LEAST_NARROW, LEAST_WIDE = (12, 10), (22, 16)  # cells for the setup and for the drawn interval
 TO_HALF = "{}0.5 dB"
-VERDICT_SIGN = {Verdict.TIED: "+", Verdict.NO_TIE: "-", Verdict.TOO_FEW: "."}
+VERDICT_SIGN = {Verdict.TIED: "+", Verdict.NO_TIE: "-", Verdict.TOO_FEW: ".", Verdict.CONTROL: "o"}
 
 
 @dataclass(frozen=True)
