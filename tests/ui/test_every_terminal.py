@@ -25,9 +25,9 @@ BENCH = {
 }
 GLANCE = {
     "is it recording": ("RECORDING", "Larkfell hut", "0:11:5"),
-    "is the radio polled, does it answer": ("polling 0.2 s 9600 8N1", "100% ans"),
+    "is the radio polled, does it answer": ("polling 0.2 s 9600", "100 % answered"),
     "is there interference": ("TIED TO POLLING", "I/N  +5.0 dB", "-57.3 dBFS"),
-    "how sure is that": ("5.9 to   6.5 dB", "142 polls"),
+    "how sure is that": ("5.9 to 6.5 dB", "142 polls"),
     "is the input healthy": ("input", "recorder alive", "no clipping", "no gaps"),
     "pictures": (
         "spectrum",
@@ -75,7 +75,7 @@ async def test_one_glance_tells_the_six_things_that_matter(size, ascii_only):
     app = app_for(feed, ascii_only=ascii_only)
     async with app.run_test(size=size) as pilot:
         await shown(pilot, feed)
-        await until(pilot, lambda: "100% ans" in lines_of(app)[0])
+        await until(pilot, lambda: "100 % answered" in lines_of(app)[0])
         page = text_of_screen(app)
         for question, words in GLANCE.items():
             assert [word for word in words if word not in page] == [], question

@@ -23,7 +23,7 @@ def test_a_level_that_rounds_to_zero_has_no_minus():
 
 
 def test_intervals_keep_their_width_with_and_without_numbers():
-    assert interval(Estimate(6.2, 5.9, 6.5)) == "  5.9 to   6.5"
+    assert interval(Estimate(6.2, 5.9, 6.5)) == "  5.9 to 6.5  "
     assert len(interval(None)) == len(interval(Estimate(0.1, -12.3, 12.4)))
 
 
@@ -42,8 +42,8 @@ def test_wall_time_is_the_time_where_the_session_was_recorded():
 
 def test_only_all_of_them_is_a_hundred_percent():
     assert [percent(3, 3), percent(999, 1000), percent(0, 5), percent(0, 0)] == [
-        "100%",
-        " 99%",
-        "  0%",
-        " -- ",
+        "100 %",
+        " 99 %",
+        "  0 %",
+        " --  ",
     ]

@@ -35,15 +35,15 @@ def header(width=120, phase=Phase.RECORDING, polling=POLLING, name="Larkfell hut
 
 def test_the_top_line_tells_recording_times_and_polling():
     assert header() == (
-        " ● RECORDING  Larkfell hut  0:11:54  19:14:54 local                       "
-        "● polling 0.2 s 9600 8N1 100% answered  18 ms "
+        " ● RECORDING  Larkfell hut  0:11:54  19:14:54 local                   "
+        "● polling 0.2 s 9600 8N1 100 % answered in 18 ms  "
     )
 
 
 def test_at_eighty_columns_nothing_of_it_is_cut_but_a_long_name():
     line = header(80)
     assert len(line) == 80
-    assert "● RECORDING  Larkfell hut  0:11:54  19:14:54 ● polling 0.2 s 9600 8N1 100% ans" in line
+    assert "● RECORDING  Larkfell hut 0:11:54 19:14:54 ● polling 0.2 s 9600 100 % answered" in line
     assert "Larkfell h.." in header(80, name="Larkfell hut on the hill")
 
 
@@ -205,7 +205,7 @@ def health_rows(health: InputHealth, phase=Phase.RECORDING, width=30, height=4) 
 def test_a_healthy_input_is_told_in_three_lines():
     assert health_rows(InputHealth(-30.0, -12.0)) == [
         "- input --- * recorder alive -",
-        "-30.0 #########....|.... dBFS",
+        "-30.0 dBFS ##########....|....",
         "no clipping  no gaps",
     ]
 

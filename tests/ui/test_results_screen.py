@@ -39,7 +39,7 @@ async def test_one_key_measures_and_shows_the_steps_with_intervals_and_verdicts(
     async with app.run_test(size=(120, 40)) as pilot:
         await opened(pilot, "s")
         page = await shows(pilot, "[1 STEPS]", "whole session", "antenna: dummy load")
-        assert "+15.6   15.4 to 15.7 " in page
+        assert "+15.6  15.4 to 15.7 " in page
         assert "+ tied to polling" in page
         assert "12 s more" in page
         assert "RECORDING" in lines_of(app)[0]  # one glance still tells

@@ -68,7 +68,7 @@ def test_details_of_every_line_fit_in_width(size):
 
 def test_the_steps_at_eighty_columns():
     assert lines(steps_sheet(measurement(), Room(80, 20, ASCII)), (80, 20))[:8] == [
-        "  #   what changed polls     N     I    dB       drawn, dB  verdict   +-0.5 dB  ",
+        "  #   what changed polls     N     I    dB       0    24 dB verdict   +-0.5 dB  ",
         "> all together       313 -44.6 -37.8  +7.6 +-1.9 --=#=----- + tied              ",
         "  1   as it began     89 -40.1 -34.6  +6.6 +-0.1 --#=------ + tied    reached   ",
         "  2   dummy load      74 -50.0 -34.6 +15.6 +-0.1 ------#--- + tied    reached   ",

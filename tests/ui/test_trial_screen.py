@@ -16,7 +16,7 @@ from telltick.ui.glyphs import ASCII, UNICODE
 from telltick.ui.rows import Role, Room, text_of, width_of
 from telltick.ui.screens.trial import TrialScreen
 from telltick.ui.widgets.meter import draw_meter
-from telltick.ui.widgets.odds import draw_odds, meaning, odds_rows, odds_words, outlook
+from telltick.ui.widgets.odds import draw_odds, meaning, odds_rows, outlook
 from telltick.ui.widgets.portrait import Sitter, portrait_rows
 from tests.ui.fake_feed import FakeFeed, FakeReplay
 from tests.ui.on_screen import lines_of, text_of_screen, until
@@ -174,19 +174,14 @@ def test_the_odds_stand_where_the_scale_says():
     assert "█" in lines[at_100 + 1]
 
 
-@pytest.mark.parametrize(
-    ("log10_e", "words"),
-    [
-        (0.0, "1.0 to 1"),
-        (-0.5, "1 to 3.2"),
-        (2.63347, "430 to 1"),
-        (5.0, "100,000 to 1"),
-        (8.0, "1e8 to 1"),
-        (40, "over 1e15"),
-    ],
-)
-def test_odds_are_said_as_odds(log10_e, words):
-    assert odds_words(log10_e).startswith(words)
+def test_odds_beyond_the_usual_thresholds_have_lines_up_to_the_top():
+    path = np.linspace(0.5, 36.0, 60)
+    reading = replace(trial(60), path_log10_e=path, log10_e=36.0, highest_log10_e=36.0)
+    picture, words = drawn(reading, (100, 26))
+    labels = [text_of(line)[:11].strip() for line in picture if " to 1" in text_of(line)[:12]]
+    assert labels[0] == "10^36 to 1"
+    assert labels.index("10^12 to 1") < labels.index("1000 to 1")
+    assert "10^36 to 1" in text_of(words[0])
 
 
 def test_the_outlook_follows_the_slope_of_the_newer_half():
@@ -202,7 +197,7 @@ def test_the_outlook_follows_the_slope_of_the_newer_half():
 
 def test_what_odds_mean_is_the_bound_of_ville():
     # P(ever >= E) <= 1 / E: Ville, Etude critique de la notion de collectif (1939).
-    assert "at most 1 in 1,000 " in meaning(replace(trial(), highest_log10_e=3.0))
+    assert "at most 1 in 1000 " in meaning(replace(trial(), highest_log10_e=3.0))
 
 
 def test_the_meter_tells_the_odds_while_a_trial_runs():

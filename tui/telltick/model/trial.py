@@ -93,7 +93,17 @@ class TrialSlot:
 
 
 def odds_to_one(log10_e: float) -> str:
-    """An e-value such as ``430 to 1`` or ``10^7 to 1``: two digits, no more than it deserves."""
+    """An e-value such as ``430 to 1`` or ``10^7 to 1``: two digits, no more than it deserves.
+
+    Below one, where chance is ahead, it is turned about: ``1 to 3.2``.
+    """
     if log10_e >= 6:
         return f"10^{int(log10_e)} to 1"
-    return f"{float(f'{10 ** max(log10_e, 0.0):.2g}'):.0f} to 1"
+    if log10_e < 0:
+        return f"1 to {_two_digits(10 ** min(-log10_e, 6.0))}"
+    return f"{_two_digits(10**log10_e)} to 1"
+
+
+def _two_digits(value: float) -> str:
+    rounded = float(f"{value:.2g}")
+    return f"{rounded:.0f}" if rounded >= 10 else f"{rounded:g}"

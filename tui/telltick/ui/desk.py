@@ -15,6 +15,7 @@ from telltick.model.errors import BadInputError
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot
 from telltick.model.trial import FACTOR as TRIAL
+from telltick.model.trial import odds_to_one
 from telltick.ui.entries import mark_text
 from telltick.ui.factors import FACTORS, checked_request, suggestions
 from telltick.ui.glyphs import Glyphs
@@ -199,7 +200,7 @@ class Desk:
             return ""
         self._trial_ended = True
         self._feed.ask(Verb.STOP_TRIAL)
-        return f"the coin trial reached {self.trial_goal:,.0f} to 1 and ends"
+        return f"the coin trial reached {odds_to_one(math.log10(self.trial_goal))} and ends"
 
     def ask(self, verb: Verb, value: str = "") -> None:
         """Put a request of a guided round to the recorder; a trial that ends already is not ended twice."""
@@ -214,7 +215,7 @@ class Desk:
         self.trial_goal = GOALS[min(max(GOALS.index(self.trial_goal) + by, 0), len(GOALS) - 1)]
         if math.isinf(self.trial_goal):
             return "the coin trial goes on until you end it"
-        return f"the coin trial ends by itself at {self.trial_goal:,.0f} to 1"
+        return f"the coin trial ends by itself at {odds_to_one(math.log10(self.trial_goal))}"
 
     def finish(self) -> None:
         """Ask the recorder to end the session."""

@@ -26,9 +26,9 @@ def db(value: float | None, width: int = 5, *, sign: bool = False) -> str:
 
 
 def interval(estimate: Estimate | None) -> str:
-    """The 95 % interval of an estimate, always 14 characters: `` 5.9 to   6.5``."""
+    """The 95 % interval of an estimate, always 14 characters: ``  5.9 to 6.5  ``."""
     low, high = (estimate.low, estimate.high) if estimate else (None, None)
-    return f"{db(low)} to {db(high)}"
+    return f"{db(low)} to {db(high).strip():<5}"
 
 
 def clock(t_ns: int) -> str:
@@ -67,8 +67,8 @@ def number(value: float) -> str:
 
 
 def percent(part: int, whole: int) -> str:
-    """A share in whole percent, four characters; only all is 100 %."""
+    """A share in whole percent, five characters; only all is 100 %."""
     if not whole:
-        return " -- "
+        return " --  "
     share = min(math.floor(100 * part / whole), 100)
-    return f"{share:3d}%"
+    return f"{share:3d} %"

@@ -66,7 +66,7 @@ ACTIONS: tuple[Action, ...] = (
     _change("monitor_level", "l", "level", 4, factor="monitor level", text="the monitor (audio) level"),
     _change("baud", "b", "baud", 3, factor="baud", text="baud, by our poller if any"),
     _change("interval", "i", "interval", 3, factor="poll interval", text="poll interval, likewise"),
-    Action("mark", "x", "mark", "a plain mark at this moment", "mark", Group.WORDS, 1),
+    Action("mark", "x", "mark", "plain mark at this moment", "mark", Group.WORDS, 1),
     Action("note", "n", "note", "write a note", "note", Group.WORDS, 1),
     Action("undo", "u", "undo", "withdraw your newest mark", "undo", Group.WORDS, 2),
     Action("results", "s", "so far", "steps, changes, findings", "results", Group.RESULTS, 1),

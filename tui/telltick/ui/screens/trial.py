@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING, ClassVar
 
 from telltick.model.snapshot import Snapshot
+from telltick.model.trial import odds_to_one
 from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, spread, wrapped
 from telltick.ui.screens.page import PageScreen
 from telltick.ui.widgets.odds import draw_odds, odds_rows
@@ -56,9 +57,14 @@ class TrialScreen(PageScreen):
         """Is it running, and when does it end."""
         desk = self.session.desk
         state = "runs" if desk.trial_runs else "over" if desk.snapshot.trial is not None else "none yet"
-        goal = "no end of its own" if math.isinf(desk.trial_goal) else f"ends at {desk.trial_goal:,.0f} to 1"
-        right = row(Run(f"{goal} ", Role.LABEL))
+        right = row(Run(f"{self._ending()} ", Role.LABEL))
         return spread(row(Run(f" COIN TRIAL, {state}", Role.KEY)), right, self.size.width)
+
+    def _ending(self) -> str:
+        goal = self.session.desk.trial_goal
+        if self.session.is_replay:
+            return ""  # nobody asks any more
+        return "no end of its own" if math.isinf(goal) else f"ends at {odds_to_one(math.log10(goal))}"
 
     def draw_page(self) -> None:
         """Picture and numbers, or what a coin trial is."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from telltick.model.answers import Answers, Change, ChangeVerdict
 from telltick.model.readings import Estimate
@@ -16,6 +18,7 @@ from telltick.ui.widgets.steps import numbers_of
 SIGN = {ChangeVerdict.CHANGED: "!", ChangeVerdict.SAME: "=", ChangeVerdict.UNDECIDED: "?"}
 ROLE = {ChangeVerdict.CHANGED: Role.RISE, ChangeVerdict.SAME: Role.GOOD, ChangeVerdict.UNDECIDED: Role.WARN}
 NAME, VALUE, INTERVAL = 11, 7, 17  # columns of a difference: what, value, interval
+LEAST_WORDS = 30  # cells for what was changed, before the steps are told beside it
 TICKS_DB = (1.0, 3.0, 6.0, 12.0, 24.0, 48.0)
 NONE_YET = (
     "No two setups to set against each other yet.",
@@ -30,7 +33,9 @@ def changes_sheet(answers: Answers, room: Room) -> Sheet:
         lines = [line for part in NONE_YET for line in (*wrapped(part, room.width - 4, Role.TEXT), BLANK)]
         return Sheet(items=tuple(Item((line,)) for line in (BLANK, *lines)))
     scale = scale_for(answers.changes)
-    items = tuple(_item(number, change, scale, room) for number, change in enumerate(answers.changes, 1))
+    widths = _Widths.of(answers.changes, room)
+    numbered = enumerate(answers.changes, 1)
+    items = tuple(_item(number, change, scale, room, widths) for number, change in numbered)
     return Sheet(items=items, foot=(_axis(scale, room), *(_corrected(answers, room))))
 
 
@@ -38,6 +43,7 @@ def scale_for(changes: Iterable[Change]) -> Stretched:
     """The scale that all differences are drawn on."""
     changes = tuple(changes)
     ends = [abs(end) for c in changes for e in _differences(c) if e is not None for end in (e.low, e.high)]
+    ends += [abs(c.interference_at_least_db) for c in changes if c.interference_at_least_db is not None]
     return Stretched(reach_for(max(ends, default=6.0)), max(change.bound_db for change in changes))
 
 
@@ -60,18 +66,43 @@ def _differences(change: Change) -> tuple[Estimate | None, ...]:
     return change.excess_db, change.interference_db, change.noise_db
 
 
-def _item(number: int, change: Change, scale: Stretched, room: Room) -> Item:
-    width = room.width - LEAD
-    verdict = row(verdict_run(change))
+@dataclass(frozen=True)
+class _Widths:
+    """Columns that all changes share, so that verdicts stand below each other.
+
+    Attributes:
+        verdict: cells of the longest verdict.
+        aside: cells of the longest account of steps; 0 where there is no room for any.
+    """
+
+    verdict: int
+    aside: int
+
+    @classmethod
+    def of(cls, changes: Iterable[Change], room: Room) -> _Widths:
+        changes = tuple(changes)
+        verdict = max(width_of((verdict_run(change),)) for change in changes)
+        aside = max(width_of(_aside(change, room.glyphs)) for change in changes)
+        return cls(verdict, aside if room.width - LEAD - verdict - 6 - aside >= LEAST_WORDS else 0)
+
+
+def _aside(change: Change, glyphs: Glyphs) -> Row:
+    """Which steps were set against which, and how often it was swapped."""
     after = numbers_of(change.after_steps).partition(" ")[2]
-    steps = f"{numbers_of(change.before_steps)} {room.glyphs.arrow} {after}"
-    swaps = f"{change.swaps} swaps  " if change.swaps > 1 else ""
-    aside = row(Run(f"{swaps}{steps} ".replace("  ", " "), Role.LABEL))
+    swaps = f"{change.swaps} swaps, " if change.swaps > 1 else ""
+    return row(Run(f"{swaps}{numbers_of(change.before_steps)} {glyphs.arrow} {after}", Role.LABEL))
+
+
+def _item(number: int, change: Change, scale: Stretched, room: Room, widths: _Widths) -> Item:
+    width, wide = room.width - LEAD, widths.aside > 0
+    aside = _aside(change, room.glyphs)
+    right = row(Run("  "), *fit(row(verdict_run(change)), widths.verdict), Run(" "))
+    if wide:
+        right = row(*right, Run(" "), *fit(aside, widths.aside + 1))
     lead = Run(f"{number} ", Role.NUMBER)
-    free = width - width_of(verdict) - 4
-    wide = free - width_of(aside) >= 40
-    words = Run(shorten(change_words(change, room.glyphs), free - width_of((lead,))), Role.TEXT)
-    head = spread(row(lead, words), row(Run("  "), *verdict, Run("  "), *(aside if wide else ())), width)
+    free = width - width_of(right) - width_of((lead,))
+    words = Run(shorten(change_words(change, room.glyphs), free), Role.TEXT)
+    head = spread(row(lead, words), right, width)
     lines = [
         _difference("I", change.interference_db, change, scale, room),
         _difference("N", change.noise_db, change, scale, room),
@@ -95,11 +126,25 @@ def _difference(name: str, estimate: Estimate | None, change: Change, scale: Str
         db(estimate.value if estimate else None, VALUE, sign=True), Role.NUMBER if rests else Role.TEXT
     )
     words = f"  {estimate.low:+.1f} to {estimate.high:+.1f}" if estimate else ""
-    if estimate is None and name == "I" and change.interference_at_least_db is not None:
-        words = f"  at least {change.interference_at_least_db:+.0f}"
+    limit = change.interference_at_least_db if estimate is None and name == "I" else None
+    if limit is not None:
+        words = f"  {limit:+.0f} or {'less' if limit < 0 else 'more'}"
     length = bar_length(room)
-    drawn = bar(estimate, scale, length, room.glyphs, role=role, signs=signs(scale, room.glyphs))
+    drawn = bar(
+        estimate if limit is None else _open_ended(limit, scale),
+        scale,
+        length,
+        room.glyphs,
+        role=role,
+        signs=signs(scale, room.glyphs),
+    )
     return row(*lead, value, *fit(row(Run(words, Role.LABEL)), INTERVAL + 1), *drawn)
+
+
+def _open_ended(limit: float, scale: Stretched) -> Estimate:
+    """What lies beyond a limit, up to the end of the scale."""
+    end = math.copysign(scale.reach, limit)
+    return Estimate(limit, min(limit, end), max(limit, end))
 
 
 def signs(scale: Stretched, glyphs: Glyphs) -> dict[float, str]:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from telltick.model.answers import Answers, Finding, NextTest, PathVerdict
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, shorten, spread, text_of, wrapped
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, shorten, spread, text_of, width_of, wrapped
 from telltick.ui.widgets.sheet import LEAD, Item, Sheet
 from telltick.ui.widgets.steps import numbers_of
 
@@ -51,15 +51,23 @@ def findings_sheet(answers: Answers, room: Room, key_of: KeyOf) -> Sheet:
 def finding_item(finding: Finding, room: Room) -> Item:
     """A way in: verdict, question, steps; below it why."""
     width = room.width - LEAD
-    steps = row(Run(f"  {numbers_of(finding.steps)} ", Role.LABEL))
-    question = Run(room.glyphs.clean(finding.question, 160), Role.TEXT)
-    head = spread(row(verdict_run(finding), question), steps, width)
+    head = _head(finding, width, room.glyphs)
     most = MOST_ROWS if room.height >= FEW_ROWS else FEWER_ROWS
-    why = _cut(room.glyphs.clean(finding.because, 600), width - VERDICT, most)
+    why = _cut(room.glyphs.clean(finding.because, 600), width - VERDICT - 1, most)
     if finding.verdict is PathVerdict.NOT_TESTED and room.height < FEW_ROWS:
         why = []
     indent = Run(" " * VERDICT)
     return Item((head, *(row(indent, *line) for line in why)), finding)
+
+
+def _head(finding: Finding, width: int, glyphs: Glyphs) -> Row:
+    """Verdict and question, and the steps where the question leaves them room: details have them too."""
+    question = glyphs.clean(finding.question, 160)
+    steps = row(Run(f"  {numbers_of(finding.steps)} ", Role.LABEL))
+    free = width - VERDICT - 1
+    if width_of((Run(question),)) + width_of(steps) > free:
+        return row(verdict_run(finding), Run(shorten(question, free), Role.TEXT))
+    return spread(row(verdict_run(finding), Run(question, Role.TEXT)), steps, width)
 
 
 def _cut(text: str, width: int, most: int) -> list[Row]:
@@ -83,8 +91,8 @@ def next_item(test: NextTest, room: Room, key_of: KeyOf) -> Item:
     key = key_of(test.factor)
     press = row(Run("press ", Role.LABEL), Run(key, Role.KEY), Run("  ")) if key else row(Run("  "))
     what = Run(glyphs.clean(test_words(test, glyphs), 120), Role.NUMBER)
-    why = wrapped(glyphs.clean(test.because, 400), width - VERDICT, Role.LABEL)
-    caution = wrapped(f"Caution: {glyphs.clean(test.caution, 400)}", width - VERDICT, Role.WARN)
+    why = wrapped(glyphs.clean(test.because, 400), width - VERDICT - 1, Role.LABEL)
+    caution = wrapped(f"Caution: {glyphs.clean(test.caution, 400)}", width - VERDICT - 1, Role.WARN)
     below = [*why, *(caution if test.caution else [])]
     indent = Run(" " * VERDICT)
     return Item((row(*press, what), *(row(indent, *line) for line in below)), test)

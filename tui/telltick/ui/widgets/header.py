@@ -20,6 +20,7 @@ PHASE_ROLE = {
     Phase.PAUSED: Role.WARN,
 }
 RECENT_POLLS = 20
+DELAY_FROM = 110  # cells from which the time to the reply is told
 
 
 class Header(Panel):
@@ -82,10 +83,11 @@ def draw_header(snapshot: Snapshot, facts: SessionFacts, answers: RecentAnswers,
     lamp = glyphs.ring if phase in (Phase.ENDED, Phase.PAUSED) else glyphs.dot
     state = Run(f" {lamp} {phase.value.upper()}", PHASE_ROLE[phase])
     times = _times(snapshot, facts, wide=width >= 100)
-    polling = _polling(snapshot.polling, answers, glyphs, wide=width >= 100)
-    name_room = width - width_of((state, *times, *polling)) - 6
+    polling = _polling(snapshot.polling, answers, room)
+    gap = Run("  " if width >= 100 else " ")
+    name_room = width - width_of((state, *times, *polling, gap)) - 4
     name = shorten(glyphs.clean(facts.name, 60), max(name_room, 0))
-    left = row(state, Run(f"  {name}", Role.TEXT), Run("  "), *times)
+    left = row(state, Run(f"  {name}", Role.TEXT), gap, *times)
     return (*fit(left, max(width - width_of(polling) - 2, 0)), Run(" "), *polling, Run(" "))
 
 
@@ -95,14 +97,15 @@ def _times(snapshot: Snapshot, facts: SessionFacts, *, wide: bool) -> Row:
         speed = Run(f"  {number(snapshot.speed)}x", Role.KEY)
         return (*now, Run(f" of {clock(snapshot.duration_ns)}", Role.LABEL), speed)
     at = wall(facts.started_wall_ns, snapshot.now_ns, facts.utc_offset_s)
-    return (*now, Run(f"  {at}" + (" local" if wide else ""), Role.LABEL))
+    return (*now, Run(f"  {at} local" if wide else f" {at}", Role.LABEL))
 
 
-def _polling(state: PollingState, answers: RecentAnswers, glyphs: Glyphs, *, wide: bool) -> Row:
+def _polling(state: PollingState, answers: RecentAnswers, room: Room) -> Row:
+    wide, glyphs = room.width >= 100, room.glyphs
     if not state.available and not state.polls:
         return row(Run("no poller of ours" if wide else "no poller", Role.LABEL))
     rate = f"{number(state.interval_s)} s" if state.interval_s else ""
-    line = " ".join(part for part in (str(state.baud or ""), state.framing) if part)
+    line = " ".join(part for part in (str(state.baud or ""), state.framing if wide else "") if part)
     about = f" {rate} {line}".rstrip()
     if not state.on:
         return row(Run(f"{glyphs.ring} not polling", Role.WARN), Run(about, Role.LABEL))
@@ -111,6 +114,10 @@ def _polling(state: PollingState, answers: RecentAnswers, glyphs: Glyphs, *, wid
     if asked and not answered:
         return row(lamp, Run(about + " ", Role.TEXT), Run("NO ANSWER", Role.BAD))
     role = Role.GOOD if answered == asked else Role.WARN
-    share = Run(f" {percent(answered, asked)} answered" if wide else f" {percent(answered, asked)} ans", role)
-    delay = f" {state.reply_ms:3.0f} ms" if wide and state.reply_ms is not None else ""
+    share = Run(f" {percent(answered, asked)} answered", role)
+    delay = (
+        f" in {f'{state.reply_ms:.0f} ms':<6}"
+        if room.width >= DELAY_FROM and state.reply_ms is not None
+        else ""
+    )
     return row(lamp, Run(about, Role.TEXT), share, Run(delay, Role.LABEL))

@@ -10,6 +10,7 @@ from telltick.ui.widgets.panel import Panel
 
 LOWEST_DBFS = -60.0
 STALE_S = 2.0
+PEAK_FROM = 34  # cells from which the peak is written too
 
 
 class HealthPanel(Panel):
@@ -36,7 +37,7 @@ def draw_health(snapshot: Snapshot, room: Room) -> list[Row]:
     rows = [rule("input", room, _alive(snapshot, room.glyphs)), _level(health, room.width, room.glyphs)]
     advice = wrapped(room.glyphs.clean(health.advice), room.width, Role.WARN) if health.advice else []
     if len(advice) + 3 <= room.height:
-        rows += [_counts(health), *advice]
+        rows += [_counts(health, room), *advice]
     else:  # the notice line has the advice in full
         rows += [row(Run(shorten(room.glyphs.clean(health.advice), room.width), Role.WARN))]
     if health.gaps and health.last_gap:
@@ -45,8 +46,8 @@ def draw_health(snapshot: Snapshot, room: Room) -> list[Row]:
 
 
 def _level(health: InputHealth, width: int, glyphs: Glyphs) -> Row:
-    """``-23.1 ####....|.. dBFS``: the r.m.s. as a bar, the peak as a mark on it."""
-    length = max(width - 12, 4)
+    """``-23.1 dBFS ####....|..``: the r.m.s. as a bar, the peak as a mark on it."""
+    length = max(width - 11, 4)
 
     def at(level: float | None) -> int:
         if level is None:
@@ -58,10 +59,10 @@ def _level(health: InputHealth, width: int, glyphs: Glyphs) -> Row:
     cells = [Run(glyphs.full, role)] * filled + [Run(glyphs.idle, Role.RULE)] * (length - filled)
     if health.peak_dbfs is not None and peak:
         cells[peak - 1] = Run(glyphs.head, Role.BAD if health.clipped else Role.NUMBER)
-    return row(Run(db(health.level_dbfs, 5), Role.NUMBER), Run(" "), *cells, Run(" dBFS", Role.LABEL))
+    return row(Run(db(health.level_dbfs, 5), Role.NUMBER), Run(" dBFS ", Role.LABEL), *cells)
 
 
-def _counts(health: InputHealth) -> Row:
+def _counts(health: InputHealth, room: Room) -> Row:
     clipped = (
         Run(f"CLIPS {min(health.clipped, 99999):<5}", Role.BAD)
         if health.clipped
@@ -72,7 +73,10 @@ def _counts(health: InputHealth) -> Row:
         if health.gaps
         else Run("no gaps", Role.GOOD)
     )
-    return row(clipped, Run("  "), gaps)
+    peak = row(
+        Run(f"  {room.glyphs.head} peak", Role.LABEL), Run(db(health.peak_dbfs, 6), Role.NUMBER)
+    )  # names the mark on the bar
+    return row(clipped, Run("  "), gaps, *(peak if room.width >= PEAK_FROM else ()))
 
 
 def _alive(snapshot: Snapshot, glyphs: Glyphs) -> Row:

@@ -17,8 +17,18 @@ from telltick.ui.widgets.panel import Panel
 WIDEST = "00.0"
 ROOMY, VERY_ROOMY = 18, 26  # rows from which the panel is set wider
 LEAST_BELOW = 3  # rows below the verdict: I/N, levels, step
-SHORT_VERDICT = {Verdict.TIED: "tied", Verdict.NO_TIE: "no tie", Verdict.TOO_FEW: "too few", Verdict.CONTROL: "control"}
-VERDICT_ROLE = {Verdict.TIED: Role.RISE, Verdict.NO_TIE: Role.GOOD, Verdict.TOO_FEW: Role.LABEL, Verdict.CONTROL: Role.LABEL}
+SHORT_VERDICT = {
+    Verdict.TIED: "tied",
+    Verdict.NO_TIE: "no tie",
+    Verdict.TOO_FEW: "too few",
+    Verdict.CONTROL: "control",
+}
+VERDICT_ROLE = {
+    Verdict.TIED: Role.RISE,
+    Verdict.NO_TIE: Role.GOOD,
+    Verdict.TOO_FEW: Role.LABEL,
+    Verdict.CONTROL: Role.LABEL,
+}
 
 
 class Meter(Panel):
@@ -105,7 +115,7 @@ def _large(reading: Reading, width: int, scale: int, glyphs: Glyphs) -> list[Row
 
 def _drawn_interval(reading: Reading, reach_db: float, width: int, glyphs: Glyphs) -> Row:
     """The interval and the value on a scale from 0 to the reach."""
-    right = f" {reach_db:<2.0f}"
+    right = f" {reach_db:<2.0f} dB"
     length = width - 2 - len(right)
     cells = [Run(glyphs.track, Role.RULE)] * length
     estimate = reading.excess_db
@@ -122,9 +132,8 @@ def _drawn_interval(reading: Reading, reach_db: float, width: int, glyphs: Glyph
 
 
 def _written_interval(reading: Reading) -> Row:
-    return row(
-        Run("95 % ", Role.LABEL), Run(interval(reading.excess_db), Role.NUMBER), Run(" dB", Role.LABEL)
-    )
+    between = Run(interval(reading.excess_db).rstrip(), Role.NUMBER)
+    return row(Run("95 % ", Role.LABEL), between, Run(" dB", Role.LABEL))
 
 
 def _verdict(reading: Reading, width: int, glyphs: Glyphs) -> Row:
@@ -160,8 +169,8 @@ def _relation_and_trial(snapshot: Snapshot, room: Room, above: int) -> list[Row]
 
 
 def _relation(reading: Reading) -> Row:
-    """I/N where something was found, else what it cannot exceed."""
-    if reading.i_over_n_db is not None and reading.verdict is not Verdict.NO_TIE:
+    """I/N where something was found, what it cannot exceed where nothing was, dashes where nobody knows."""
+    if reading.verdict is not Verdict.NO_TIE:
         return row(
             Run("I/N ", Role.LABEL),
             Run(db(reading.i_over_n_db, 5, sign=True), Role.NUMBER),

@@ -8,16 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from telltick.model.readings import TrialReading
+from telltick.model.trial import odds_to_one
 from telltick.ui.format import db, span
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.rows import Canvas, Role, Room, Row, Run, blocks, row, wrapped
 from telltick.ui.widgets.bars import Span, bar, reach_for
 
-MARGIN = 13  # columns for "1000000 to 1"
-THRESHOLDS = (1.0, 20.0, 100.0, 1000.0, 10_000.0, 1_000_000.0)
+MARGIN = 13  # columns for "10^100 to 1"
+THRESHOLDS = tuple(math.log10(odds) for odds in (1, 20, 100, 1000, 10_000, 1_000_000))  # powers of ten
+STRIDES = (3, 6, 10, 20, 50, 100, 200, 500, 1000)  # powers of ten between lines beyond the usual thresholds
+MOST_LINES = 8
 LEAST_TOP, LOWEST = 3.3, -0.7  # powers of ten
-MOST_SHOWN = 15  # powers of ten beyond which a number says no more
 FEWEST_SHOWN = 40  # cycles that there is room for from the beginning
+LEAST_ODDS = math.log10(2)  # that are worth a number
 FEW_CYCLES = 8  # below this nobody can say how fast the odds grow
 
 
@@ -32,18 +35,6 @@ class Outlook:
 
     cycles: int | None
     seconds: float | None
-
-
-def odds_words(log10_e: float) -> str:
-    """Odds as they are said: ``430 to 1``; below one ``1 to 3``."""
-    if log10_e > MOST_SHOWN:
-        return f"over 1e{MOST_SHOWN} to 1"
-    if log10_e >= 6:
-        return f"{10**log10_e:.0e} to 1".replace("e+0", "e").replace("e+", "e")
-    value = 10**log10_e
-    if value >= 0.995:
-        return f"{value:,.0f} to 1" if value >= 9.95 else f"{value:.1f} to 1"
-    return f"1 to {1 / value:.1f}" if value > 0.1005 else f"1 to {1 / value:,.0f}"
 
 
 def outlook(trial: TrialReading, goal: float) -> Outlook:
@@ -99,21 +90,23 @@ class _Plot:
         for r in range(self._height):
             self._canvas.put(MARGIN - 1, r, self._glyphs.axis, Role.RULE)
         taken: set[int] = set()
-        for odds in sorted(THRESHOLDS, key=lambda value: value != goal):
-            y = self._y(math.log10(odds))
-            if math.log10(odds) > self._top or taken & {y - 1, y, y + 1} - (
-                {y - 1, y + 1} if odds == goal else set()
-            ):
+        goal_log = math.log10(goal)
+        for power in sorted((*THRESHOLDS, *self._beyond()), key=lambda value: value != goal_log):
+            y, mine = self._y(power), power == goal_log
+            if power > self._top or (taken & {y - 1, y, y + 1} and not mine):
                 continue
             taken.add(y)
-            mine = odds == goal
-            label = f"{odds:.0f} to 1" if odds < 1e6 else "1e6 to 1"
-            self._canvas.put(0, y, f"{label:>{MARGIN - 2}}", Role.NUMBER if mine else Role.LABEL)
+            self._canvas.put(0, y, f"{odds_to_one(power):>{MARGIN - 2}}", Role.NUMBER if mine else Role.LABEL)
             self._canvas.put(MARGIN - 1, y, self._glyphs.tick, Role.RULE)
             line = self._glyphs.base_band if mine else self._glyphs.rule
             self._canvas.put(MARGIN, y, line * (self._canvas.width - MARGIN), Role.KEY if mine else Role.RULE)
             if mine:
                 self._canvas.put(self._canvas.width - 15, y, " ends by itself", Role.KEY)
+
+    def _beyond(self) -> list[float]:
+        """Round powers of ten above the usual thresholds, as many as the eye wants."""
+        stride = next((s for s in STRIDES if self._top / s <= MOST_LINES), STRIDES[-1])
+        return [float(power) for power in range(stride, int(self._top) + 1, stride) if power > THRESHOLDS[-1]]
 
     def column(self, x: int, log10_e: float) -> None:
         """A bar from even odds up, or down where chance is ahead."""
@@ -146,9 +139,9 @@ def odds_rows(trial: TrialReading, room: Room, goal: float) -> list[Row]:
     """The numbers beside the picture and what they mean."""
     width, glyphs = room.width, room.glyphs
     state = Run("RUNS" if trial.running else "OVER", Role.GOOD if trial.running else Role.LABEL)
-    highest = Run(f"  highest {odds_words(trial.highest_log10_e)}", Role.LABEL)
+    highest = Run(f"  highest {odds_to_one(trial.highest_log10_e)}", Role.LABEL)
     odds = row(
-        Run("  odds against chance  ", Role.LABEL), Run(f"{odds_words(trial.log10_e):<16}", odds_role(trial))
+        Run("  odds against chance  ", Role.LABEL), Run(f"{odds_to_one(trial.log10_e):<16}", odds_role(trial))
     )
     first = row(*odds, state, *((highest,) if width >= 76 else ()))
     return [
@@ -192,7 +185,7 @@ def _counts(trial: TrialReading) -> Row:
 def _outlook_rows(trial: TrialReading, goal: float, width: int) -> list[Row]:
     """When it will probably be enough."""
     ahead = outlook(trial, goal)
-    goal_words = "no goal" if math.isinf(goal) else f"{goal:,.0f} to 1"
+    goal_words = "no goal" if math.isinf(goal) else odds_to_one(math.log10(goal))
     lead = Run(f"  until {goal_words}  ", Role.LABEL)
     if not trial.running:
         return []
@@ -213,9 +206,7 @@ def meaning(trial: TrialReading) -> str:
     highest = max(trial.highest_log10_e, 0.0)
     if highest < 1e-9:
         return "So far the slots that were drawn sound like those that were not."
-    odds = 10.0 ** min(highest, MOST_SHOWN)
-    whole = f"{odds:,.0f}" if highest < 6 else f"10^{math.floor(min(highest, MOST_SHOWN))}"
-    many = f"at most 1 in {whole}" if odds >= 2 else "many"
+    many = f"at most 1 in {odds_to_one(highest).removesuffix(' to 1')}" if highest >= LEAST_ODDS else "many"
     return (
         f"If it made no difference to the sound which slot was drawn, {many} such trials would ever get this "
         "far, whenever one looks or stops."
@@ -224,6 +215,6 @@ def meaning(trial: TrialReading) -> str:
 
 def trial_line(trial: TrialReading, width: int) -> Row:
     """The coin trial on one line of the meter."""
-    odds = odds_words(trial.log10_e)
+    odds = odds_to_one(trial.log10_e)
     lead = Run("coin trial " if width >= 36 else "coin ", Role.LABEL)
     return row(lead, Run(odds, odds_role(trial)), Run(f"  {trial.cycles} polls", Role.LABEL))

@@ -23,6 +23,7 @@ from telltick.ui.rows import (
     row,
     rule,
     shorten,
+    text_of,
     width_of,
     wrapped,
 )
@@ -79,7 +80,7 @@ def portrait_rows(sitter: Sitter, room: Room) -> list[Row]:
 def _title(sitter: Sitter, room: Room) -> Row:
     glyphs = room.glyphs
     surely = row(Run(glyphs.full * 2, Role.RISE), Run(" surely above the floor  ", Role.LABEL))
-    maybe = row(Run(glyphs.bar * 2, Role.MARK), Run(" 95 % band  ", Role.LABEL))
+    maybe = row(Run(glyphs.bar * 2, Role.LABEL), Run(" 95 % band  ", Role.LABEL))
     floor = row(Run(glyphs.surface * 2, Role.FLOOR), Run(" floor", Role.LABEL))
     legends = (row(*surely, *maybe, *floor), row(*maybe, *floor), row(*maybe))
     return rule(f"mean poll, {sitter.name}", room, *legends)
@@ -129,7 +130,8 @@ class _Plot:
             self._canvas.put(MARGIN - 1, r, self._glyphs.axis, Role.RULE)
         for level in range(0, int(self._top_db) + 1, step):
             y = self._height - 1 - min(math.floor(self._rows(level)), self._height - 1)
-            self._canvas.put(0, y, f"{level:+4d} ", Role.LABEL)
+            label = f"{level:+d}" if level else "0 dB"
+            self._canvas.put(0, y, f"{label:>4} ", Role.LABEL)
             self._canvas.put(MARGIN - 1, y, self._glyphs.tick, Role.RULE)
         floor = self._height - 1 - min(math.floor(self._rows(0.0)), self._height - 1)
         self._canvas.put(MARGIN, floor, self._glyphs.surface * (self._canvas.width - MARGIN), Role.FLOOR)
@@ -139,7 +141,7 @@ class _Plot:
         floor, low, high = self._rows(0.0), self._rows(low_db), self._rows(high_db)
         first, last = math.floor(min(max(low, 0.0), self._height - 1)), math.ceil(high)
         for r in range(first, min(max(last, first + 1), self._height)):
-            self._canvas.put(x, self._height - 1 - r, self._glyphs.bar, Role.MARK)
+            self._canvas.put(x, self._height - 1 - r, self._glyphs.bar, Role.LABEL)
         if low > floor:
             for r, glyph in blocks(math.floor(floor), low, self._height, self._glyphs):
                 if r < first or glyph == self._glyphs.full:
@@ -193,23 +195,27 @@ def _words(sitter: Sitter, room: Room) -> list[Row]:
             lead = f"the best guess leads by {portrait.lead:.1f} standard errors of 3; {portrait.polls} polls"
         facts += [
             BLANK,
-            _fact("carrier", WORDS[portrait.carrier], role, room),
-            _fact("", lead, Role.LABEL, room),
+            *_fact("carrier", WORDS[portrait.carrier], role, room),
+            *_fact("", lead, Role.LABEL, room),
         ]
-    facts.append(_fact("heard", _heard(sitter.heard), Role.TEXT, room))
-    facts.append(_fact("character rate", _character(sitter.character), Role.TEXT, room))
+    facts += _fact("heard", _heard(sitter.heard), Role.TEXT, room)
+    facts += _fact("character rate", _character(sitter.character), Role.TEXT, room)
     if sitter.bits is not None:
-        told = (
-            "the bits themselves are heard" if sitter.bits.heard else "the bits themselves are not made out"
-        )
-        facts.append(_fact("bits", f"{told}: {sitter.bits.because}", Role.TEXT, room))
+        told = "heard" if sitter.bits.heard else "not made out"
+        facts += _fact("bits themselves", f"{told}. {sitter.bits.because}", Role.TEXT, room)
     return facts
 
 
-def _fact(name: str, words: str, role: Role, room: Room) -> Row:
+def _fact(name: str, words: str, role: Role, room: Room) -> list[Row]:
+    """A fact on one row, or on two where it is long; the rest is in the report."""
     lead = Run(f"  {name:<15} ", Role.LABEL)
-    free = max(room.width - width_of((lead,)) - 1, 0)
-    return fit(row(lead, Run(shorten(room.glyphs.clean(words, 300), free), role)), room.width)
+    free = max(room.width - width_of((lead,)) - 1, 1)
+    first, *more = wrapped(room.glyphs.clean(words, 300), free, role) or [BLANK]
+    rows = [fit(row(lead, *first), room.width)]
+    if more:
+        rest = shorten(" ".join(text_of(line) for line in more), free)
+        rows.append(fit(row(Run(" " * width_of((lead,))), Run(rest, role)), room.width))
+    return rows
 
 
 def _heard(heard: Heard | None) -> str:
@@ -217,7 +223,7 @@ def _heard(heard: Heard | None) -> str:
         return "not known yet: it takes a second of quiet and a second of polling"
     more = db(heard.polled_db - heard.floor_db, sign=True).strip()
     levels = f"{heard.floor_db:.1f} to {heard.polled_db:.1f} dBqps"
-    return f"{more} dB while polled, as the ear minds noise ({levels})"
+    return f"{more} dB to the ear while polled ({levels})"
 
 
 def _character(character: CharacterRate | None) -> str:

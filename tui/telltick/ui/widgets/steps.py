@@ -80,7 +80,7 @@ def steps_sheet(measurement: Measurement, room: Room) -> Sheet:
     if pools:
         items.append(Item((row(), row(Run("the same setup again, pooled", Role.LABEL)))))
         items += [table.item(pool_line(pool, room.glyphs), pool) for pool in pools]
-    return Sheet(head=table.head, items=tuple(items), foot=table.foot)
+    return Sheet(head=table.head, items=tuple(items))
 
 
 def step_line(step: StepReading, glyphs: Glyphs) -> Line:
@@ -104,10 +104,10 @@ def pool_line(pool: SetupReading, glyphs: Glyphs) -> Line:
 
 
 def numbers_of(steps: Iterable[int]) -> str:
-    """Step numbers as they are said: ``step 2``, ``steps 1, 3``, ``steps 1, 2, .. 9``; empty without any."""
+    """Step numbers as they are said: ``step 2``, ``steps 1, 2, 4 ... 9``; empty without any."""
     numbers = [str(index + 1) for index in steps]
     if len(numbers) > MOST_NUMBERS:
-        numbers = [*numbers[: MOST_NUMBERS - 2], f".. {numbers[-1]}"]
+        numbers = [*numbers[: MOST_NUMBERS - 2], f"{numbers[MOST_NUMBERS - 2]} ... {numbers[-1]}"]
     return f"step{'s' if len(numbers) > 1 else ''} {', '.join(numbers)}" if numbers else ""
 
 
@@ -123,7 +123,6 @@ class _Table:
         highest = [line.reading.excess_db.high for line in lines if line.reading.excess_db]
         self._scale = Span(0.0, reach_for(max(highest, default=12.0)))
         self.head = (self._titles(),)
-        self.foot = (self._axis(),)
 
     def item(self, line: Line, about: object) -> Item:
         before, after = self._columns[:1], self._columns[1:]
@@ -152,17 +151,17 @@ class _Table:
         first, after = self._columns[0], self._columns[1:]
         numbers = "".join(f"{c.title:>{c.width - 1}} " for c in after if not c.left)
         words = "".join(f"{c.title.format(self._glyphs.within):<{c.width}}" for c in after if c.left)
-        scale = fit(row(Run("drawn, dB", Role.LABEL)), self._bar + (1 if self._bar else 0))
+        scale = fit(self._axis(), self._bar + (1 if self._bar else 0))
         lead = Run(
             f"{'':<{LEAD}}{first.title:<{first.width}}{'what changed':<{self._setup + 1}.{self._setup}}"
         )
         return row(Run(lead.text, Role.LABEL), Run(numbers, Role.LABEL), *scale, Run(words, Role.LABEL))
 
     def _axis(self) -> Row:
-        before = LEAD + self._setup + 1 + sum(c.width for c in self._columns if not c.left)
+        """The scale over the intervals: its ends, and its middle where there is room."""
         low, high = self._scale.low, self._scale.high
         labels = {low: "0", high: f"{high:g} dB", high / 2: f"{high / 2:g}"}
-        return row(Run(" " * before), *axis(labels, self._scale, self._bar))
+        return axis(labels, self._scale, self._bar)
 
 
 # ---- columns
@@ -194,7 +193,7 @@ def _columns(*, wide: bool) -> tuple[Column, ...]:
             3,
         ),
         Column("excess" if wide else "dB", 7 if wide else 6, _excess, 0),
-        Column("95 %", 15, _interval, 0) if wide else Column("", 6, _half, 0),
+        Column("95 %", 14, _interval, 0) if wide else Column("", 6, _half, 0),
         Column("heard", 7, _heard, 7),
         Column("verdict", 18 if wide else 10, _verdict if wide else _short_verdict, 0, left=True),
         Column(TO_HALF, 12 if wide else 10, _more, 1, left=True),
@@ -214,7 +213,7 @@ def _half(line: Line, glyphs: Glyphs) -> Run:
 
 def _interval(line: Line, _: Glyphs) -> Run:
     estimate = line.reading.excess_db
-    return Run(f"{estimate.low:.1f} to {estimate.high:.1f}" if estimate else "", Role.TEXT)
+    return Run(f"{estimate.low:.1f} to {estimate.high:4.1f}" if estimate else "", Role.TEXT)
 
 
 def _short_verdict(line: Line, _: Glyphs) -> Run:
