@@ -75,6 +75,21 @@ def test_undo_withdraws_the_newest_mark_and_then_the_one_before(folder, moment):
     assert len(marks_in(folder)) == 1
     assert pen.undo().kind is MarkKind.PLAIN
     assert pen.undo() is None
+
+
+def test_what_was_withdrawn_stands_again_by_a_row_of_its_own(folder, moment):
+    pen = Marker(folder, moment, late=False)
+    pen.settle_change(pen.open_change("cable"), "B")
+    stood = marks_in(folder)
+    pen.undo()
+    moment.s = 30.0
+    assert pen.redo() == stood[0]
+    assert marks_in(folder) == stood
+    assert pen.redo() is None
+    with SessionReader(folder) as reader:
+        assert [row.withdrawn for row in reader.mark_rows] == [False, False, True, False]
+    pen.undo()
+    assert marks_in(folder) == ()
     assert marks_in(folder) == ()
 
 

@@ -150,6 +150,20 @@ def test_a_late_mark_can_be_undone_but_not_one_made_live(feed):
     assert len(feed.look(VIEW).marks) == 2
 
 
+def test_a_locked_latency_stays_where_it_is_until_it_is_let_go(feed):
+    found = at(feed, 18.0).latency
+    feed.lock_latency(locked=True)
+    for seconds in (18.0, 30.0, 60.0):
+        held = at(feed, seconds)
+        assert held.latency.locked
+        assert held.latency.seconds.value == pytest.approx(found.seconds.value, abs=1e-6)
+    assert held.window.verdict is Verdict.TIED
+    feed.lock_latency(locked=False)
+    again = at(feed, 60.0).latency
+    assert not again.locked
+    assert again.seconds.value == pytest.approx(found.seconds.value, abs=0.002)
+
+
 def test_watching_writes_nothing_to_the_session(folder, clock):
     before = {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
     feed = SavedFeed(folder, clock_ns=clock)

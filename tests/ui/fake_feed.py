@@ -116,6 +116,8 @@ class FakeFeed:
         self.phase = Phase.RECORDING
         self.marks: list[Mark] = []
         self.made: list[int] = []
+        self.withdrawn: list[Mark] = []
+        self.locked = False
         self.asked: list[tuple[Verb, str]] = []
         self.health = InputHealth(-23.4, -8.1)
         self.polling = PollingState(True, True, 0.2, 9600, "8N1", reply_ms=18.0)
@@ -164,7 +166,18 @@ class FakeFeed:
             return None
         mark = self._mark(self.made.pop())
         self.marks.remove(mark)
+        self.withdrawn.append(mark)
         return mark
+
+    def redo(self) -> Mark | None:
+        if not self.withdrawn:
+            return None
+        self.marks.append(self.withdrawn.pop())
+        self.made.append(self.marks[-1].number)
+        return self.marks[-1]
+
+    def lock_latency(self, *, locked: bool) -> None:
+        self.locked = locked
 
     def ask(self, verb: Verb, value: str = "") -> None:
         self._may_write()
@@ -214,7 +227,7 @@ class FakeFeed:
             window=reading,
             step=replace(reading, polls=31),
             step_seconds=32.0,
-            latency=Latency(Estimate(0.083, 0.0828, 0.0832)),
+            latency=Latency(Estimate(0.083, 0.0828, 0.0832), locked=self.locked),
             spectrum=spectrum(self.excess_db, seed=self.now_ns // (2 * NS)),
             strip=strip(view, self.now_ns, self.excess_db, marks),
             polling=replace(self.polling, polls=polls, replies=polls - 3),

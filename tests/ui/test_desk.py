@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import pytest
 
 from telltick.model.clock import NS
@@ -97,6 +99,28 @@ def test_undo_says_what_was_withdrawn():
     assert desk.undo() == "withdrawn: antenna: loop"
     assert feed.marks == []
     assert "nothing of yours" in desk.undo()
+
+
+def test_redo_brings_back_what_was_withdrawn():
+    feed = FakeFeed()
+    desk = desk_for(feed)
+    desk.answer(desk.begin_change("antenna"), "loop")
+    desk.undo()
+    assert desk.redo() == "stands again: antenna: loop"
+    assert [mark.value for mark in feed.marks] == ["loop"]
+    assert "nothing withdrawn" in desk.redo()
+
+
+def test_a_latency_is_locked_and_let_go_by_one_key_and_not_before_there_is_one():
+    feed = FakeFeed()
+    desk = desk_for(feed)
+    assert "locked at 83.0 ms" in desk.toggle_lock()
+    desk.snapshot = feed.look(View())
+    assert desk.toggle_lock() == "the latency is looked for again"
+    assert feed.locked is False
+    desk.snapshot = replace(desk.snapshot, latency=None)
+    with pytest.raises(BadInputError, match="let some polls pass"):
+        desk.toggle_lock()
 
 
 def test_polling_is_toggled_by_asking_the_recorder():

@@ -121,9 +121,28 @@ async def test_mark_note_and_undo():
         ]
         await pilot.press("u")
         await until(pilot, lambda: "withdrawn: note: hum is gone" in text_of_screen(app))
-        await pilot.press("u", "u")
+        await pilot.press("U")
+        await until(pilot, lambda: "stands again: note: hum is gone" in text_of_screen(app))
+        await pilot.press("u", "u", "u")
         assert feed.marks == []
         assert "nothing of yours" in notice(app)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40), (200, 60)], ids=str)
+async def test_a_locked_latency_is_seen_on_the_meter_at_every_size(size):
+    feed = FakeFeed()
+    app = app_for(feed)
+    async with app.run_test(size=size) as pilot:
+        await ready(pilot, feed)
+        await pilot.press("L")
+        await until(
+            pilot, lambda: "lag locked" in text_of_screen(app) or "latency locked" in text_of_screen(app)
+        )
+        await pilot.press("L")
+        await until(
+            pilot,
+            lambda: "lag locked" not in text_of_screen(app) and "latency locked" not in text_of_screen(app),
+        )
 
 
 async def test_a_note_left_with_escape_is_not_written():
@@ -375,7 +394,7 @@ async def test_help_opens_and_closes():
     async with app.run_test(size=(80, 24)) as pilot:
         await ready(pilot, feed)
         await pilot.press("?")
-        await until(pilot, lambda: "withdraw your newest mark" in text_of_screen(app))
+        await until(pilot, lambda: "withdraw a mark, redo it" in text_of_screen(app))
         assert isinstance(app.screen, HelpScreen)
         await pilot.press("escape")
         await until(pilot, lambda: app.screen is app.session)

@@ -55,6 +55,12 @@ class SessionFeed(Protocol):
     def undo(self) -> Mark | None:
         """Withdraw the operator's newest standing mark made through this feed; returns it."""
 
+    def redo(self) -> Mark | None:
+        """Make the mark stand again that was withdrawn last through this feed; returns it."""
+
+    def lock_latency(self, *, locked: bool) -> None:
+        """Measure at the present latency from now on, or look for it again; the next picture shows it."""
+
     def ask(self, verb: Verb, value: str = "") -> None:
         """Ask the recorder for something; the outcome appears among the notices."""
 

@@ -32,6 +32,7 @@ class Marker:
         self._late = late if callable(late) else lambda: late
         self._journal: Journal | None = None
         self._made: list[Mark] = []
+        self._withdrawn: list[Mark] = []
 
     def open_change(self, factor: str) -> int:
         """Begin the hands-on time of a factor."""
@@ -67,6 +68,16 @@ class Marker:
             return None
         mark = self._made.pop()
         self._open().withdraw_mark(mark)
+        self._withdrawn.append(mark)
+        return mark
+
+    def redo(self) -> Mark | None:
+        """State the mark withdrawn last anew, where it stood; what was withdrawn stays in the journal too."""
+        if not self._withdrawn:
+            return None
+        mark = self._withdrawn.pop()
+        self._open().restate_mark(mark)
+        self._made.append(mark)
         return mark
 
     def ask(self, verb: Verb, value: str = "") -> None:

@@ -22,7 +22,7 @@ from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
 from telltick.model.measurement import Measurement
-from telltick.model.readings import Reading, Spectrum, TrialReading, Verdict
+from telltick.model.readings import Estimate, Reading, Spectrum, TrialReading, Verdict
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.model.text import plain_text
@@ -62,6 +62,7 @@ class SessionView:
         self._marker = Marker(folder, self.moment_ns, late=self._is_late)
         self._measuring = MeasuringBeside(folder)
         self._backfilled = True
+        self._lock_wish: bool | None = None
         self._tally = PollTally()
         self._troubles = TroubleTally()
         self._window_reading: tuple[object, float, tuple[Reading, Spectrum | None]] = (
@@ -117,6 +118,14 @@ class SessionView:
         """Withdraw the operator's newest standing mark made here."""
         return self._marker.undo()
 
+    def redo(self) -> Mark | None:
+        """Make the mark withdrawn last here stand again."""
+        return self._marker.redo()
+
+    def lock_latency(self, *, locked: bool) -> None:
+        """Measure at the present latency, or look for it again; the thread that looks does it."""
+        self._lock_wish = locked
+
     def ask(self, verb: Verb, value: str = "") -> None:
         """Ask the recorder for something."""
         self._marker.ask(verb, value)
@@ -136,6 +145,7 @@ class SessionView:
     def look(self, view: View) -> Snapshot:
         """Measure up to the moment and return what to show."""
         self._reader.refresh()
+        self._carry_out_lock()
         sample, now_ns, phase = self._picture_moment()
         reader = self._reader
         key = (
@@ -152,6 +162,17 @@ class SessionView:
         picture = self._look_thoroughly(view, sample, now_ns, phase)
         self._thorough = ((sample, *key), picture)
         return picture
+
+    def _carry_out_lock(self) -> None:
+        """Do what `lock_latency` was asked for."""
+        wish, self._lock_wish = self._lock_wish, None
+        latency = self._analyst.latency
+        if wish is None or latency is None or latency.locked is wish:
+            return
+        here_s, half_s = self._analyst.shift_s, (latency.seconds.high - latency.seconds.low) / 2
+        still = replace(latency, seconds=Estimate(here_s, here_s - half_s, here_s + half_s), drift_ppm=None)
+        self._analyst.lock(replace(still, locked=True) if wish else None)
+        self._thorough, self._window_reading = ((), None), (None, 0.0, (NOTHING, None))
 
     def _glance(self, picture: Snapshot, view: View, now_ns: int) -> Snapshot:
         """A picture with the time and the strip brought up to the moment: only these move so fast."""

@@ -139,6 +139,27 @@ class Desk:
             return "nothing of yours to withdraw"
         return f"withdrawn: {mark_text(mark, self._glyphs)}"
 
+    def redo(self) -> str:
+        """Make the mark stand again that was withdrawn last."""
+        mark = self._feed.redo()
+        if mark is None:
+            return "nothing withdrawn to bring back"
+        return f"stands again: {mark_text(mark, self._glyphs)}"
+
+    def toggle_lock(self) -> str:
+        """Hold the latency where it is, or have it looked for again.
+
+        Raises:
+            BadInputError: no latency is known yet.
+        """
+        latency = self.snapshot.latency
+        if latency is None:
+            raise BadInputError("there is no latency to lock yet: let some polls pass")
+        self._feed.lock_latency(locked=not latency.locked)
+        if latency.locked:
+            return "the latency is looked for again"
+        return f"latency locked at {1000 * latency.seconds.value:.1f} ms on this screen; the same key unlocks"
+
     # ---- recorder
 
     def toggle_polling(self) -> str:

@@ -89,7 +89,8 @@ TOPICS: Mapping[str, Topic] = {
             Term(
                 "latency",
                 "how far the sound lags behind the bytes: sound card, radio and computer together.",
-                "The lag at which the power of the audio follows the bytes best.",
+                "The lag at which the power of the audio follows the bytes best. A key locks it for this screen; "
+                "'measure --latency-ms' does so for the numbers.",
             ),
         ),
     ),

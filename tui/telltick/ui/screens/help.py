@@ -23,6 +23,8 @@ NAME = 19  # columns for the name of what is explained
 MOVES = {"up": -1, "down": 1}
 # Actions that share a line: the first's name -> the second's, and words for both.
 PAIRS = {
+    "undo": ("redo", "withdraw a mark, redo it"),
+    "redraw": ("rate", "draw anew; pictures a second"),
     "slower": ("faster", "half, twice the speed"),
     "back": ("forward", "five seconds back, on"),
     "mark_before": ("mark_after", "to the mark before, after"),

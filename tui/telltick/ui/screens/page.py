@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 MOVES = {"up": -1, "down": 1}
 PAGES = {"pageup": -1, "pagedown": 1}
 ENDS = {"home": -1_000_000, "end": 1_000_000}
-ON_THE_SPOT = {"mark", "undo", "redo", "polling", "resume", "theme", "redraw", "rate", "commands"}
+ON_THE_SPOT = {"mark", "undo", "redo", "lock", "polling", "resume", "theme", "redraw", "rate", "commands"}
 
 
 class TitleRows(Panel):

@@ -291,6 +291,14 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
         """Withdraw the newest mark."""
         self.try_(lambda: self.say(self.desk.undo(), Role.MARK), "nothing was withdrawn")
 
+    def action_redo(self) -> None:
+        """Make the mark stand again that was withdrawn last."""
+        self.try_(lambda: self.say(self.desk.redo(), Role.MARK), "nothing was brought back")
+
+    def action_lock(self) -> None:
+        """Hold the latency where it is, or have it looked for again."""
+        self.try_(lambda: self.say(self.desk.toggle_lock(), Role.MARK), "the latency stays as it is")
+
     def action_polling(self) -> None:
         """Start or stop polling."""
         if self._feed.is_replay:

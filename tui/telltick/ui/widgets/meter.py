@@ -73,7 +73,7 @@ def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: flo
     reading, width = snapshot.window, room.width
     roomy = room.height >= ROOMY
     gap = [BLANK] if roomy else []
-    rows = [rule(f"meter, last {window_s:g} s", room), *gap]
+    rows = [rule(f"meter, last {window_s:g} s", room, *_lock(snapshot)), *gap]
     rows += _large(reading, width, 2 if room.height >= VERY_ROOMY else 1, room.glyphs)
     rows += [row(Run("above the floor while bytes flow", Role.LABEL)), BLANK] if roomy else []
     rows += [_written_interval(reading), _drawn_interval(reading, reach_db, width, room.glyphs), *gap]
@@ -200,11 +200,18 @@ def _step(snapshot: Snapshot, width: int, glyphs: Glyphs) -> Row:
     return row(*runs)
 
 
+def _lock(snapshot: Snapshot) -> tuple[Row, ...]:
+    """Said on the title, since small panels have no row for the latency."""
+    locked = snapshot.latency is not None and snapshot.latency.locked
+    return (row(Run("latency locked", Role.WARN)), row(Run("lag locked", Role.WARN))) if locked else ()
+
+
 def _latency(snapshot: Snapshot) -> Row:
     """How far the sound lags behind the bytes: what every gate is moved by."""
     latency = snapshot.latency
     if latency is None:
         return row(Run("latency not found yet", Role.LABEL))
     doubt = f" or + k {1000 * latency.modulo_s:.0f}" if latency.modulo_s is not None else ""
+    doubt = " locked" if latency.locked else doubt
     value = f"{1000 * latency.seconds.value:6.1f}"
     return row(Run("latency ", Role.LABEL), Run(value, Role.NUMBER), Run(f" ms{doubt}", Role.LABEL))

@@ -195,7 +195,7 @@ def _columns(*, wide: bool) -> tuple[Column, ...]:
         Column("excess" if wide else "dB", 7 if wide else 6, _excess, 0),
         Column("95 %", 14, _interval, 0) if wide else Column("", 6, _half, 0),
         Column("heard", 7, _heard, 7),
-        Column("verdict", 18 if wide else 10, _verdict if wide else _short_verdict, 0, left=True),
+        Column("verdict", 20 if wide else 10, _verdict if wide else _short_verdict, 0, left=True),
         Column(TO_HALF, 12 if wide else 10, _more, 1, left=True),
         Column("baud heard", 11, _baud, 10, left=True),
     )
