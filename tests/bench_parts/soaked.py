@@ -1,6 +1,8 @@
 """A long session in a short time: the real recorder and a real viewer, fed much faster than sound goes.
 
 Recorder and viewer are processes of their own; the one who asks looks at their memory and files from outside.
+A viewer looks ten times a second. To have it do here what it does there, the recorder gets no more sound than
+a few seconds beyond what the viewer has looked at: it says through a pipe how far it is.
 Run as ``python -m tests.bench_parts.soaked record|view FOLDER --hours H --rate HZ`` for one of the two.
 """
 
@@ -16,7 +18,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import numpy as np
 
@@ -35,7 +37,8 @@ from tests.engine.sessions import bench_facts
 
 MINUTE_S = 60
 BLOCKS_A_SECOND = 50
-LOOK_EVERY_S = 0.1
+AHEAD_S = 3  # sound beyond what the viewer has looked at
+REST_S = 0.005
 PATIENCE_S = 120.0
 
 
@@ -49,9 +52,16 @@ class HurriedSource:
     name = "hurried"
     over = False
 
-    def __init__(self, minute: RenderedSession, seconds: int) -> None:
+    def __init__(self, minute: RenderedSession, seconds: int, viewer: TextIO) -> None:
+        """Prepare.
+
+        Args:
+            minute: what to play over and over.
+            seconds: how long.
+            viewer: where it says, a line each, how many seconds it has looked at; its end lets all go.
+        """
         self.rate_hz = minute.rate_hz
-        self._minute, self._seconds = minute, seconds
+        self._minute, self._seconds, self._viewer = minute, seconds, viewer
         self._polls = max(poll.number for poll in minute.polls) + 1
         self._wanted = threading.Semaphore(2)
         self._stopping = False
@@ -69,7 +79,10 @@ class HurriedSource:
         self._wanted.release()
 
     def _play(self, sink: Callable[[Any], None]) -> None:
+        looked_s = 0.0
         for second in range(self._seconds):
+            while second >= looked_s + AHEAD_S and (line := self._viewer.readline()):
+                looked_s = float(line)
             self._wanted.acquire()
             if self._stopping:
                 return
@@ -113,7 +126,7 @@ def the_minute(rate_hz: int) -> RenderedSession:
 
 def run_recorder(folder: Path, seconds: int, rate_hz: int) -> None:
     """Record a hurried session."""
-    source = HurriedSource(the_minute(rate_hz), seconds)
+    source = HurriedSource(the_minute(rate_hz), seconds, sys.stdin)
     clocks = Clocks(lambda: source.now_ns, lambda: source.now_ns, lambda: 0)
     inputs = Inputs(source, None, open_port, zero_ns=0, clocks=clocks)
     record(Recorder(folder, bench_facts(rate_hz), inputs))
@@ -127,11 +140,16 @@ class HurriedFeed(LiveFeed):
 
 
 def run_viewer(folder: Path) -> None:
-    """Look at a session until it has ended."""
+    """Look at a session until it has ended, and say how far it is."""
     feed = HurriedFeed(folder)
-    pause = threading.Event()
-    while feed.look(View()).phase.value not in ("ended", "recorder gone"):
-        pause.wait(LOOK_EVERY_S)
+    pause, said_s = threading.Event(), -1.0
+    while (picture := feed.look(View())).phase.value not in ("ended", "recorder gone"):
+        looked_s = picture.duration_ns / NS
+        if looked_s > said_s:
+            print(looked_s, flush=True)
+        else:
+            pause.wait(REST_S)
+        said_s = looked_s
     feed.close()
 
 
@@ -163,9 +181,12 @@ def soaking(folder: Path, seconds: int, rate_hz: int) -> Iterator[Iterator[Row]]
     """A recorder and a viewer at work; yields what is seen of them about once a second of real time."""
     words = [sys.executable, "-m", "tests.bench_parts.soaked"]
     options = [str(folder), f"--seconds={seconds}", f"--rate={rate_hz}"]
-    with subprocess.Popen([*words, "record", *options]) as recorder:
+    hears, says = os.pipe()
+    with subprocess.Popen([*words, "record", *options], stdin=hears) as recorder:
+        os.close(hears)
         _wait_for(lambda: is_session(folder))
-        with subprocess.Popen([*words, "view", *options]) as viewer:
+        with subprocess.Popen([*words, "view", *options], stdout=says) as viewer:
+            os.close(says)
             try:
                 yield _rows(folder, rate_hz, recorder, viewer)
             finally:

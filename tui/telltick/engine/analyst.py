@@ -13,6 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from telltick.engine.gates import gate_near
+from telltick.engine.kept_rows import KeptRows
 from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency
 from telltick.measure.rows import PollRows, measure_rows
@@ -50,7 +51,7 @@ class Analyst:
         self._track = self._tracks.setdefault(run, LatencyTrack())
         self._measured_s: list[tuple[float, float, float]] = []  # from, to, latency at which it was measured
         self.cover_s = first_sample / self._rate_hz
-        self._rows: list[PollRows] = []
+        self._rows = KeptRows()
         self._resume_s = self.cover_s
         self._cells: Cells | None = None
         self._cells_resume_s = self.cover_s
@@ -109,8 +110,7 @@ class Analyst:
             end_s = min(to_sample / self._rate_hz, self._resume_s + CHUNK_S)
             rows = self._measure(self._resume_s, end_s)
             self._resume_s = rows.resume_s
-            if len(rows.poll):
-                self._rows.append(rows)
+            self._rows.add(rows)
             if self._resume_s == before:
                 return
 
@@ -118,30 +118,45 @@ class Analyst:
         """Extend the rows backwards by at most `budget_s` towards `to_s`; True when nothing is left to do."""
         if self.cover_s <= to_s or not self._rows:
             return True
-        known_s = float(self._rows[0].start_s[0])
+        known_s = self._rows.start_s
         begin_s = max(to_s, self.cover_s - budget_s)
         self._follow_back(begin_s)
         rows = self._measure(begin_s, known_s + OVERLAP_S)
         older = int(np.searchsorted(rows.start_s, known_s - 1e-9))
-        if older:
-            self._rows.insert(0, rows.pick(slice(0, older)))
+        self._rows.add_before(rows.pick(slice(0, older)))
         self.cover_s = begin_s
         return self.cover_s <= to_s
 
     def rows(self, from_s: float, to_s: float) -> PollRows | None:
-        """Rows wholly within a stretch of audio seconds; None when there are none."""
-        if len(self._rows) > 1:
-            self._rows = [PollRows.join(self._rows)]
-        if not self._rows:
-            return None
-        chosen = self._rows[0].between(from_s, to_s)
-        return chosen if len(chosen.poll) else None
+        """Rows wholly within a stretch of audio seconds, bin by bin; None when there are none.
+
+        After `fold` there are none before `bins_from_s`.
+        """
+        return self._rows.newest(from_s, to_s)
+
+    def all_rows(self, from_s: float, to_s: float) -> PollRows | None:
+        """The same however they are held: with the bins of the band added up where `fold` has done so."""
+        return self._rows.all_of(from_s, to_s)
+
+    @property
+    def bins_from_s(self) -> float:
+        """From here on rows are held bin by bin."""
+        return self._rows.bins_from_s
+
+    def fold(self, step_s: float, until_s: float) -> None:
+        """Hold the rows of a step in little memory, all but the newest.
+
+        Args:
+            step_s: where the step begins, in seconds of audio.
+            until_s: rows after it stay as they are.
+        """
+        self._rows.fold(step_s, self.cover_s, until_s)
 
     def forget_before(self, s: float) -> None:
         """Let go of rows that end before a time."""
         if s > self.cover_s and self._rows:
-            kept = PollRows.join(self._rows).between(s, np.inf)
-            self._rows = [kept] if len(kept.poll) else []
+            self._rows.forget_before(s)
+            self._measured_s = [one for one in self._measured_s if one[1] > s]
             self.cover_s = s
 
     def _new_audio(self, to_sample: int) -> bool:
@@ -208,12 +223,13 @@ class Analyst:
 
     def _forget_from(self, s: float, *, everything: bool = False) -> None:
         """Let go of the rows from a time on, so that they are measured again."""
-        kept = None if everything or not self._rows else PollRows.join(self._rows).between(-np.inf, s)
-        self._rows = [kept] if kept is not None and len(kept.poll) else []
+        if everything:
+            self._rows = KeptRows()
+        self._rows.forget_from(s)
         if not self._rows:
             self.cover_s = self._resume_s = s
         else:
-            self._resume_s = float(self._rows[0].end_s[-1])
+            self._resume_s = self._rows.end_s
         self._measured_s = [one for one in self._measured_s if one[1] <= self._resume_s and not everything]
 
     def _follow_back(self, begin_s: float) -> None:

@@ -10,8 +10,9 @@ from telltick.model.clock import NS
 from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.store.lock import held
 
-KEEP_NS = 3600 * NS  # of what a live view reads, the last hour serves it
-FORGET_EVERY_NS = 600 * NS
+KEEP_NS = 1800 * NS  # of what a live view reads, the last half hour serves it: the longest strip takes that
+KEEP_POLLS_NS = 120 * NS
+FORGET_EVERY_NS = 60 * NS
 HOLD_NS = 3 * NS // 10  # a burst reaches the journal at most this long after its last byte
 
 
@@ -23,7 +24,7 @@ class LiveFeed(SessionView):
         self._newest_ns = 0
         self._alive = True
         self._asked_ns = 0
-        self._forget_at_ns = KEEP_NS + FORGET_EVERY_NS
+        self._forget_at_ns = KEEP_POLLS_NS + FORGET_EVERY_NS
 
     def look(self, view: View) -> Snapshot:
         """Measure up to the present and return what to show."""
@@ -32,10 +33,10 @@ class LiveFeed(SessionView):
         return picture
 
     def _forget(self) -> None:
-        """Let go of the night before the last hour; a coin trial may need all of it again."""
+        """Let go of the night before the last half hour; a coin trial may need all of it again."""
         if self._newest_ns >= self._forget_at_ns and not self._reader.trial_slots:
             self._forget_at_ns = self._newest_ns + FORGET_EVERY_NS
-            self._reader.forget_before(self._newest_ns - KEEP_NS)
+            self._reader.forget_before(self._newest_ns - KEEP_NS, polls_ns=self._newest_ns - KEEP_POLLS_NS)
 
     def moment_ns(self) -> int:
         """Session time now, by the clock the recorder uses; that clock stops with the recorder."""

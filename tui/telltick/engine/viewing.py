@@ -32,7 +32,8 @@ NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
 THOROUGH_S = 0.45  # of new sound before more than the strip is looked at: figures change twice a second
 REREAD_S = 1.0  # audio that must be new before the meter is read again: over half a minute it moves no faster
 STEP_GROWTH = 0.02  # share by which a step must have grown before it is read again
-KEEP_S = 600.0  # of a step longer than this only the end is kept and read: a poll takes about 8 kB
+KEEP_S = 600.0  # of a step longer than this only the end is kept and read
+BEHIND_S = 5.0  # rows end so far before the moment
 SLACK_S = 60.0  # older rows go a minute at a time, so that the rest is seldom copied
 CUT_STEP = (
     "Audio was lost in this step: the reading is of what came after. Measuring the session reads all of it."
@@ -245,6 +246,7 @@ class SessionView:
         keep_from_s = max(begin_s, until_s - KEEP_S)
         if keep_from_s - analyst.cover_s > SLACK_S:
             analyst.forget_before(keep_from_s)
+        analyst.fold(begin_s, until_s - view.window_s - BEHIND_S)
         self._backfilled, before = analyst.backfill(keep_from_s), self._backfilled
         if not before:
             self._step_reading = (-1.0, 0.0, NOTHING)
@@ -279,7 +281,7 @@ class SessionView:
         fresh_s = max(2 * REREAD_S, STEP_GROWTH * (until_s - begin_s))
         if begun == begin_s and self._is_fresh(read_to, until_s, fresh_s):
             return reading
-        rows = self._analyst.rows(begin_s, until_s)
+        rows = self._analyst.all_rows(begin_s, until_s)
         reading = take_reading(rows, latency=self._analyst.latency) if rows else NOTHING
         if until_s - begin_s > KEEP_S + SLACK_S:
             reading = replace(reading, warnings=(*reading.warnings, LONG_STEP))
@@ -300,9 +302,10 @@ class SessionView:
         run = max(i for i, (first, _) in enumerate(runs) if first <= sample or i == 0)
         first = int(runs[run][0])
         rate = self.facts.rate_hz
-        covered = self._analyst.cover_s * rate <= sample <= (self._analyst.end_s + 120) * rate
+        held_s = max(self._analyst.cover_s, self._analyst.bins_from_s + window_s)
+        covered = held_s * rate <= sample <= (self._analyst.end_s + 120) * rate
         if run != self._analyst.run or not covered:
-            self._analyst.restart(max(first, sample - int((window_s + 5) * rate)), run)
+            self._analyst.restart(max(first, sample - int((window_s + BEHIND_S) * rate)), run)
         end = runs[run][1]
         known = min(self._known_until(sample), sample)
         if np.isfinite(end):

@@ -12,6 +12,7 @@ from telltick.model.traffic import Burst, Direction, Gate, Ints
 
 NO_POLL = -1
 LONGEST_NS = 3600 * NS  # no run of bytes lasts that long at any rate
+MANY_TEXTS = 256  # requests and replies repeat themselves; random bytes do not
 BurstRow = tuple[int, int, int, str, bytes, int | None]  # row, start_ns, end_ns, direction, data, poll
 _IS_RX = {str(Direction.TX): 0, str(Direction.RX): 1}
 
@@ -22,6 +23,7 @@ class BurstColumns:
     def __init__(self) -> None:
         self._numbers = np.zeros((4, 1024), dtype=np.int64)  # rows: start_ns, end_ns, rx, poll
         self._data: list[bytes] = []
+        self._texts: dict[bytes, bytes] = {}  # what was said often, held once
 
     def __len__(self) -> int:
         return len(self._data)
@@ -69,7 +71,9 @@ class BurstColumns:
             raise ValueError("a burst ends before it starts")
         if np.any(self._numbers[1, new] // 2 - self._numbers[0, new] // 2 > LONGEST_NS // 2):  # no overflow
             raise ValueError("a burst lasts longer than an hour")
-        self._data.extend(data)
+        if len(self._texts) > MANY_TEXTS:
+            self._texts.clear()
+        self._data.extend(self._texts.setdefault(text, text) for text in data)
 
     def forget_before(self, t_ns: int) -> None:
         """Let go of the first bursts, as far as they end before a session time; the others move up."""

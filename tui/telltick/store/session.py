@@ -100,14 +100,18 @@ class SessionReader:
             self._clock = self._clock.ending_at(self.audio.samples)
         return more_audio or more_rows
 
-    def forget_before(self, t_ns: int) -> None:
+    def forget_before(self, t_ns: int, *, polls_ns: int | None = None) -> None:
         """Let go of polls, bursts and most anchors before a session time, so that a long watch stays small.
 
         Afterwards `polls`, `bursts`, `burst_columns` and `gate` know only what came later. The clock stays
         exact where anchors are left, and draws straight lines of a minute before.
+
+        Args:
+            t_ns: that time.
+            polls_ns: the time for polls, where it is another.
         """
-        polls = self.polls
-        gone = bisect_left(polls, t_ns, hi=max(len(polls) - 1, 0), key=lambda poll: poll.sent_ns)
+        polls, polls_ns = self.polls, t_ns if polls_ns is None else polls_ns
+        gone = bisect_left(polls, polls_ns, hi=max(len(polls) - 1, 0), key=lambda poll: poll.sent_ns)
         self.polls_forgotten += gone
         self._polls.keep([False] * gone + [True] * (len(polls) - gone))
         self._bursts.forget_before(t_ns)
