@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from importlib import resources
 
@@ -11,7 +12,7 @@ from jsonschema import Draft202012Validator
 from markdown_it import MarkdownIt
 
 from telltick.export.comparison_out import comparison_document, comparison_text, write_comparison
-from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
+from telltick.model.comparison import Levels, MatchedSetup, SessionComparison, SessionLine, SessionPair
 from telltick.model.errors import BadInputError
 from tests.export.scene import EVIL
 from tests.export.story import BEAM, FOUND, LOAD, QUIETER, answers
@@ -38,11 +39,9 @@ def compared() -> SessionComparison:
     setups = (
         MatchedSetup({"antenna": "beam"}, (0, 2), (0,), CHANGE),
         MatchedSetup({"antenna": "dummy load"}, (1,), (1,), UNDECIDED),
-        MatchedSetup({"antenna": "none"}, (3,), (2,), None),
+        MatchedSetup({"antenna": "none"}, (3,), (2,), None, Levels.NONE),
     )
-    pair = SessionPair(
-        0, 1, {"computer": ("desk", "laptop")}, setups, (BEAM,), (LOAD,), False, ("Inputs differ.",)
-    )
+    pair = SessionPair(0, 1, {"computer": ("desk", "laptop")}, setups, (BEAM,), (LOAD,), ("Inputs differ.",))
     return SessionComparison(sessions, (pair,), 1.0, 2)
 
 
@@ -73,7 +72,7 @@ def test_the_verdict_words_are_those_of_a_session():
 
 
 def test_the_text_says_what_differs_and_what_could_not_be_measured():
-    text = comparison_text(compared())
+    text = comparison_text(compared(), 200)
     assert "Differs throughout: computer: desk to laptop" in text
     assert "broken could not be measured: it is no session" in text
     assert "about 44 more polls a side" in " ".join(text.split())
@@ -100,3 +99,25 @@ def test_the_ending_of_the_file_chooses_the_form(tmp_path):
     assert "Sessions side by side" in write_comparison(compared(), tmp_path / "c.txt", "now").read_text()
     with pytest.raises(BadInputError, match="ending that says nothing"):
         write_comparison(compared(), tmp_path / "c", "now")
+
+
+@pytest.mark.parametrize("width", [80, 110, 160])
+def test_a_table_keeps_to_the_terminal_and_loses_no_word_of_what_it_keeps(width):
+    text = comparison_text(
+        SessionComparison(tuple(line(f"larkfell-hut-evening-{n}") for n in range(30))), width
+    )
+    assert max(map(len, text.splitlines())) <= width
+    assert "".join(text.split()).count("tied") >= 30
+    assert ("Recorded" in text) == (width > 110)
+
+
+def test_a_spreadsheet_has_a_row_a_session_or_a_row_a_setup_of_a_pair(tmp_path):
+    few = list(csv.DictReader(write_comparison(compared(), tmp_path / "few.csv", "now").open(newline="")))
+    assert [one["verdict"] for one in few] == ["no change within 1 dB", "undecided", "not comparable"]
+    assert [one["levels"] for one in few] == ["dBFS", "dBFS", "not comparable"]
+    broken = SessionLine(name=EVIL, problem="it is no session")
+    table = SessionComparison((line("before"), broken))
+    many = list(csv.DictReader(write_comparison(table, tmp_path / "many.csv", "now").open(newline="")))
+    assert float(many[0]["highest_excess_db"]) == QUIETER.excess_db.value
+    assert many[1]["problem"] == "it is no session"
+    assert many[1]["session"].startswith("'=")  # no formula: OWASP, "CSV Injection"

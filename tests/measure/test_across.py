@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from telltick.measure.across import SetupSides, judged_sessions, matched
+from telltick.measure.across import SetupSides, judged_sessions, levels_of, matched
 from telltick.measure.equivalence import Mean
 from telltick.measure.sides import Side
 from telltick.model.answers import ChangeVerdict
+from telltick.model.comparison import Levels
 
 
 def setup(step: int, interference: float = 1.0, **bench: str) -> SetupSides:
@@ -66,7 +69,7 @@ def test_sessions_with_nothing_in_them_match_nothing():
 )
 def test_the_verdict_is_that_of_a_change_within_a_session(ratio, verdict):
     match = matched([setup(0, antenna="beam")], [setup(0, ratio, antenna="beam")])
-    ((found,),) = judged_sessions([(match, "before", "after", True)])
+    ((found,),) = judged_sessions([(match, "before", "after", [Levels.AUDIO])])
     assert found.change.verdict is verdict
     assert found.change.basis == "interference"
     assert found.change.before == {"session": "before"}
@@ -74,15 +77,46 @@ def test_the_verdict_is_that_of_a_change_within_a_session(ratio, verdict):
 
 def test_with_other_inputs_only_the_excess_counts():
     match = matched([setup(0, antenna="beam")], [setup(0, 9.0, antenna="beam")])
-    ((found,),) = judged_sessions([(match, "before", "after", False)])
+    ((found,),) = judged_sessions([(match, "before", "after", [Levels.NONE])])
     assert found.change.basis == "excess"
     assert found.change.verdict is ChangeVerdict.SAME
     assert found.change.interference_db is None
     assert found.change.noise_db is None
 
 
+def at_socket(gain_db: float, antenna_db: float | None = None, **bench: str) -> SetupSides:
+    """A setup as heard through a receiver that makes everything louder by `gain_db`."""
+    one, times = setup(0, **bench), 10 ** (gain_db / 10)
+    power = {
+        name: replace(mean, value=times * mean.value, error=times * mean.error)
+        for name, mean in (("noise", one.pure.noise), ("interference", one.pure.interference))
+    }
+    side = replace(one.pure, **power)
+    return replace(one, pure=side, drifting=side, antenna_db=antenna_db)
+
+
+def test_calibrated_sessions_compare_at_the_antenna_socket_whatever_the_gains():
+    # dBm = dBFS + offset: 12 dB more gain, 12 dB less of offset, the same level at the socket.
+    before, after = at_socket(0.0, -60.0, knob="1"), at_socket(12.0, -72.0, knob="1")
+    assert levels_of(before, after, same_input=False) is Levels.ANTENNA
+    ((found,),) = judged_sessions([(matched([before], [after]), "a", "b", [Levels.ANTENNA])])
+    assert found.change.verdict is ChangeVerdict.SAME
+    assert found.change.interference_db.value == pytest.approx(0.0, abs=1e-9)
+    assert found.change.noise_db.value == pytest.approx(0.0, abs=1e-9)
+    ((raw,),) = judged_sessions([(matched([before], [after]), "a", "b", [Levels.AUDIO])])
+    assert raw.change.interference_db.value == pytest.approx(12.0, abs=1e-9)
+
+
+def test_without_calibration_levels_need_one_input_and_no_gain_that_is_known_to_differ():
+    full, low = {"rf gain": "full"}, {"rf gain": "half"}
+    assert levels_of(setup(0, **full), setup(0, **full), same_input=True) is Levels.AUDIO
+    assert levels_of(setup(0, **full), setup(0, **low), same_input=True) is Levels.NONE
+    assert levels_of(setup(0, **full), setup(0, **full), same_input=False) is Levels.NONE
+    assert levels_of(at_socket(0.0, -60.0), setup(0), same_input=True) is Levels.AUDIO  # one calibrated alone
+
+
 def test_all_comparisons_of_all_pairs_are_corrected_for_together():
     near = matched([setup(0, antenna="beam")], [setup(0, 1.04, antenna="beam")])
-    ((alone,),) = judged_sessions([(near, "a", "b", True)])
-    many = list(judged_sessions([(near, "a", f"b{n}", True) for n in range(10)]))
+    ((alone,),) = judged_sessions([(near, "a", "b", [Levels.AUDIO])])
+    many = list(judged_sessions([(near, "a", f"b{n}", [Levels.AUDIO]) for n in range(10)]))
     assert many[0][0].change.p_changed == pytest.approx(min(1.0, 10 * alone.change.p_changed))

@@ -9,6 +9,7 @@ import argparse
 import contextlib
 import json
 import os
+import shutil
 import signal
 import sys
 from collections.abc import Callable, Sequence
@@ -207,9 +208,18 @@ def _compare(args: argparse.Namespace) -> int:
     from telltick.engine.measuring_options import measuring_options
     from telltick.progress import ProgressBar
 
-    how = {"as_json": args.json, "workers": args.jobs, "options": measuring_options(args)}
-    with ProgressBar("comparing") as progress:
-        said = compare(args.sessions, args.output, progress, **how)
+    how: dict[str, Any] = {"as_json": args.json, "workers": args.jobs, "options": measuring_options(args)}
+    if sys.stdout.isatty():
+        how["width"] = shutil.get_terminal_size().columns
+    try:
+        with ProgressBar("comparing") as progress:
+            said = compare(args.sessions, args.output, progress, **how)
+    except KeyboardInterrupt:
+        print(
+            "telltick: stopped; what was measured is kept, and the same command goes on from there",
+            file=sys.stderr,
+        )
+        return 1
     print(said)
     return 0
 

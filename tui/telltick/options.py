@@ -220,7 +220,7 @@ def _compare(verbs: Verbs[argparse.ArgumentParser]) -> None:
     )
     verb.add_argument("--json", action="store_true", help="print one JSON object, full precision")
     verb.add_argument(
-        "-o", "--output", type=Path, metavar="PATH", help="file to write: .html, .md, .json or .txt"
+        "-o", "--output", type=Path, metavar="PATH", help="file to write: .html, .md, .csv, .json or .txt"
     )
     verb.add_argument(
         "--jobs", type=_jobs, metavar="N", help="processes to measure with (default: one a core)"

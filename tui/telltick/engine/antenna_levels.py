@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from telltick.measure.across import GAINS
 from telltick.measure.on_air import calibration_from, frequency_in, on_air
 from telltick.model.marks import Step
 from telltick.model.measurement import MeasuringOptions
-from telltick.model.on_air import Environment, OnAir
+from telltick.model.on_air import Calibration, Environment, OnAir
 from telltick.model.readings import Reading
 from telltick.model.session import SessionFacts
 
-HOLDS_WITH = ("rf gain", "monitor level", "agc")  # factors that a calibration stands and falls with
+HOLDS_WITH = GAINS  # factors that a calibration stands and falls with
 DUMMY_LOAD = "dummy load"
 
 
@@ -55,13 +56,27 @@ class AntennaLevels:
 
     def of(self, setup: Mapping[str, str], reading: Reading) -> OnAir | None:
         """Levels of a stretch with this setup; None where the calibration does not hold."""
-        frequency_hz = self._frequency_hz(setup)
-        if self.missing or self._point is None or self._environment is None or frequency_hz is None:
-            return None
-        calibration = calibration_from(self._point, frequency_hz, self._own_noise_dbfs)
-        if calibration is None or not self._holds(setup):
+        frequency_hz, calibration = self._frequency_hz(setup), self._calibration(setup)
+        if calibration is None or self._environment is None or frequency_hz is None:
             return None
         return on_air(reading, calibration, frequency_hz, self._environment)
+
+    def antenna_db(self, setup: Mapping[str, str]) -> float | None:
+        """What makes dBm at the antenna socket of dBFS with this setup; it needs no place.
+
+        Returns:
+            None without a calibration, or where it does not hold.
+        """
+        calibration = self._calibration(setup)
+        return None if calibration is None else calibration.dbm(0.0)
+
+    def _calibration(self, setup: Mapping[str, str]) -> Calibration | None:
+        frequency_hz = self._frequency_hz(setup)
+        if self._point is None or not self._holds(setup):
+            return None
+        if frequency_hz is None and self._point.s_meter is not None:  # an S-unit depends on the frequency
+            return None
+        return calibration_from(self._point, frequency_hz or 0.0, self._own_noise_dbfs)
 
     def remarks(self, steps: Sequence[Step]) -> list[str]:
         """Why levels are missing, one sentence each."""

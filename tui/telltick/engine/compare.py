@@ -11,17 +11,29 @@ from telltick.engine.digest import SessionDigest
 from telltick.engine.digest_cache import DigestCache
 from telltick.engine.many import Outcome, digest_all
 from telltick.engine.parts import Progress
-from telltick.measure.across import Matched, SetupSides, judged_sessions, matched
+from telltick.measure.across import GAINS, Matched, SetupSides, judged_sessions, levels_of, matched
 from telltick.measure.changes import Judged
-from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
+from telltick.model.comparison import Levels, MatchedSetup, SessionComparison, SessionLine, SessionPair
 from telltick.model.errors import BadInputError
 from telltick.model.measurement import MeasuringOptions
 from telltick.model.text import plain_text
 from telltick.store.folder import BAG_NAME, is_session
 
-INPUTS_DIFFER = (
-    "The audio came through different inputs, so levels in dBFS do not compare: the excess decides, and it "
-    "depends on the noise floor of the day."
+CALIBRATED = (
+    "Both sessions are calibrated: N and I are compared in dBm at the antenna socket. What the calibrations "
+    "themselves are off by is not in the intervals."
+)
+IN_DBFS = (
+    "N and I are compared in dBFS: this holds only if RF gain, monitor level, gain control and the sound "
+    "input's level were the same in both sessions."
+)
+OTHER_GAIN = (
+    "N and I moved by the same in at least one setup and the excess stayed: that is what another gain does. "
+    "Compare the excess, or calibrate both sessions."
+)
+NO_SCALE = (
+    "The audio came through different inputs or at other gains, so levels in dBFS do not compare: the excess "
+    "decides, and it depends on the noise floor of the day."
 )
 NOTHING_IN_COMMON = "No setup of the two sessions matches."
 
@@ -113,7 +125,11 @@ def _compared(
     if not isinstance(first, SessionDigest):
         raise BadInputError(f"the baseline cannot be measured: {first}")
     later = [(n, one) for n, one in enumerate(outcomes) if n and isinstance(one, SessionDigest)]
-    matches = [(matched(first.setups, one.setups), n, first.input == one.input) for n, one in later]
+    matches = [
+        (match, n, _scales(match, first, one))
+        for n, one in later
+        for match in [matched(first.setups, one.setups)]
+    ]
     asked = [(match, lines[0].name, lines[n].name, levels) for match, n, levels in matches]
     verdicts = list(judged_sessions(asked, bound_db))
     pairs = tuple(
@@ -123,15 +139,24 @@ def _compared(
     return SessionComparison(lines, pairs, bound_db, comparisons)
 
 
-def _pair(match: Matched, after: int, levels: bool, verdicts: Sequence[Judged | None]) -> SessionPair:
+def _scales(match: Matched, first: SessionDigest, other: SessionDigest) -> tuple[Levels, ...]:
+    """For each matched setup the scale on which levels compare."""
+    return tuple(levels_of(*pair, same_input=first.input == other.input) for pair in match.pairs)
+
+
+def _pair(
+    match: Matched, after: int, levels: Sequence[Levels], verdicts: Sequence[Judged | None]
+) -> SessionPair:
     before, later = ([pair[side] for pair in match.pairs] for side in (0, 1))
     whole_before, whole_after = [*before, *match.only_before], [*later, *match.only_after]
     told = _telling(before) or _telling(whole_before)
     setups = tuple(
-        MatchedSetup(_said(one, told), one.steps, other.steps, found.change if found else None)
-        for (one, other), found in zip(match.pairs, verdicts, strict=True)
+        MatchedSetup(_said(one, told), one.steps, other.steps, found.change if found else None, scale)
+        for (one, other), found, scale in zip(match.pairs, verdicts, levels, strict=True)
     )
-    notes = ([] if levels else [INPUTS_DIFFER]) + ([] if setups else [NOTHING_IN_COMMON])
+    notes = _level_notes(match, levels) if setups else [NOTHING_IN_COMMON]
+    if any(_moved_as_a_whole(one) for one in setups):
+        notes.append(OTHER_GAIN)
     return SessionPair(
         before=0,
         after=after,
@@ -139,9 +164,37 @@ def _pair(match: Matched, after: int, levels: bool, verdicts: Sequence[Judged | 
         setups=setups,
         only_before=_told_apart(match.only_before, whole_before),
         only_after=_told_apart(match.only_after, whole_after),
-        levels_compare=levels,
         notes=tuple(notes),
     )
+
+
+def _level_notes(match: Matched, levels: Sequence[Levels]) -> list[str]:
+    """On which scale levels compare, and what that takes."""
+    said = [CALIBRATED] if Levels.ANTENNA in levels else []
+    if Levels.AUDIO in levels:
+        pairs = [pair for pair, scale in zip(match.pairs, levels, strict=True) if scale is Levels.AUDIO]
+        unknown = [gain for gain in GAINS if any(gain not in one.bench for pair in pairs for one in pair)]
+        told = f" Not on record in both: {', '.join(unknown)}." if unknown else ""
+        said.append(_where(levels, Levels.AUDIO) + IN_DBFS + told)
+    if Levels.NONE in levels:
+        said.append(_where(levels, Levels.NONE) + NO_SCALE)
+    return said
+
+
+def _moved_as_a_whole(one: MatchedSetup) -> bool:
+    """Whether everything became louder or quieter by the same, as another gain would make it."""
+    change = one.change
+    if change is None or one.levels is not Levels.AUDIO or change.noise_db is None:
+        return False
+    excess, noise, bound = change.excess_db, change.noise_db, change.bound_db
+    stayed = excess is not None and -bound < excess.low <= excess.high < bound
+    return stayed and (noise.low > bound or noise.high < -bound)
+
+
+def _where(levels: Sequence[Levels], scale: Levels) -> str:
+    """Which setups a note is about, where it is not about all."""
+    count = sum(one is scale for one in levels)
+    return "" if count == len(levels) else f"In {count} of {len(levels)} setups: "
 
 
 def _told_apart(some: Sequence[SetupSides], among: Sequence[SetupSides]) -> tuple[Mapping[str, str], ...]:

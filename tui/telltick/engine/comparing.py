@@ -14,6 +14,7 @@ from telltick import __version__
 from telltick.engine.compare import compare_paths
 from telltick.engine.parts import Progress
 from telltick.export.comparison_out import (
+    WIDTH,
     check_place,
     comparison_document,
     comparison_text,
@@ -30,6 +31,7 @@ def compare(
     as_json: bool = False,
     workers: int | None = None,
     options: MeasuringOptions | None = None,
+    width: int = WIDTH,
 ) -> str:
     """Compare sessions; returns what to print.
 
@@ -43,6 +45,7 @@ def compare(
         as_json: print one JSON object.
         workers: processes to measure with; one a core unless given.
         options: what the user says that the sessions do not.
+        width: columns that a text may have.
 
     Raises:
         BadInputError: there is nothing to compare, or the file cannot be written.
@@ -58,7 +61,7 @@ def compare(
             return str(output)
     if as_json:
         return json.dumps(comparison_document(compared), indent=2, allow_nan=False)
-    return comparison_text(compared)
+    return comparison_text(compared, width)
 
 
 def cache_of(output: Path | None) -> Path:

@@ -7,6 +7,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from telltick import __version__
+from telltick.engine.antenna_levels import AntennaLevels
 from telltick.engine.measuring import SessionMeasurer
 from telltick.engine.parts import Progress
 from telltick.export.values import wall_utc
@@ -21,7 +22,7 @@ from telltick.store.copying import file_digests
 from telltick.store.folder import session_within
 from telltick.store.session import SessionReader
 
-VERSION = 1  # raise when a digest holds something else: old ones are then made anew
+VERSION = 2  # raise when a digest holds something else: old ones are then made anew
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,11 @@ def digest_session(
         measurer = SessionMeasurer(reader, options)
         measurement = measurer.measure(progress)
         setups, drift = pooled_setups(measurement.steps, measurer.step_rows(), measurement.latency)
-        return SessionDigest(key, _line(reader, measurement), _input_of(reader), sides_of(setups, drift))
+        steps = [one.step for one in measurement.steps]
+        readings = [one.reading for one in measurement.steps]
+        levels = AntennaLevels(reader.facts, options, steps, readings)
+        sides = sides_of(setups, drift, levels.antenna_db)
+        return SessionDigest(key, _line(reader, measurement), _input_of(reader), sides)
 
 
 def _line(reader: SessionReader, measurement: Measurement) -> SessionLine:

@@ -8,12 +8,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from telltick.export.comparison_csv import comparison_csv
 from telltick.export.comparison_figures import pictures_of
 from telltick.export.comparison_story import comparison_story
 from telltick.export.files import write_texts
 from telltick.export.markdown import story_markdown
 from telltick.export.report.page import story_html
-from telltick.export.report.story import Story, Table
+from telltick.export.report.story import Column, Story, Table
 from telltick.export.values import number
 from telltick.model.answers import Change
 from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
@@ -21,13 +22,14 @@ from telltick.model.errors import BadInputError
 from telltick.model.readings import Estimate, Reading
 
 COMPARISON = "telltick.comparison/1"
-ENDINGS = (".html", ".md", ".json", ".txt")
-_WIDEST_CELL = 34
+ENDINGS = (".html", ".md", ".csv", ".json", ".txt")
+WIDTH = 110  # columns, where no terminal says otherwise
+_WIDEST_CELL, _READABLE_CELL, _NARROWEST_CELL = 34, 18, 8
 _GAP = "  "
 
 
 def write_comparison(compared: SessionComparison, path: Path, made: str) -> Path:
-    """Write a comparison to a file whose ending says how: .html, .md, .json or .txt.
+    """Write a comparison to a file whose ending says how: .html, .md, .csv, .json or .txt.
 
     Raises:
         BadInputError: another ending, or a place that cannot be written.
@@ -40,6 +42,8 @@ def write_comparison(compared: SessionComparison, path: Path, made: str) -> Path
         text = story_html(story, pictures_of(compared), made=made)
     elif kind == ".md":
         text = story_markdown(story)
+    elif kind == ".csv":
+        text = comparison_csv(compared)
     elif kind == ".json":
         text = json.dumps(comparison_document(compared), indent=2, allow_nan=False) + "\n"
     else:
@@ -61,49 +65,76 @@ def check_place(path: Path) -> None:
 # ---- text
 
 
-def comparison_text(compared: SessionComparison) -> str:
-    """For reading in a terminal."""
-    return story_text(comparison_story(compared))
+def comparison_text(compared: SessionComparison, width: int = WIDTH) -> str:
+    """For reading in a terminal of so many columns."""
+    return story_text(comparison_story(compared), width)
 
 
-def story_text(story: Story) -> str:
+def story_text(story: Story, width: int = WIDTH) -> str:
     """Any report as plain text, its tables in columns."""
-    lines = [f"{story.title}: {story.subtitle}", *_filled(" ".join(story.answer)), ""]
+    lines = [f"{story.title}: {story.subtitle}", *_filled(" ".join(story.answer), width), ""]
     for section in story.sections:
         lines += [section.title, ""]
         lines += [f"{what}: {value}" for what, value in section.facts]
         for table in section.tables:
-            lines += [*table_lines(table), ""]
+            lines += [*table_lines(table, width), ""]
         for paragraph in (*section.text, *section.items):
-            lines += _filled(paragraph)
+            lines += _filled(paragraph, width)
         lines.append("")
     return "\n".join(lines).rstrip()
 
 
-def table_lines(table: Table) -> list[str]:
-    """A table in columns; long cells run over several lines."""
-    head = tuple(column.title for column in table.columns)
-    wrapped = [[textwrap.wrap(cell, _WIDEST_CELL) or [""] for cell in row] for row in (head, *table.rows)]
-    widths = [max(len(line) for row in wrapped for line in row[i]) for i in range(len(head))]
+def table_lines(table: Table, width: int = WIDTH) -> list[str]:
+    """A table in columns; long cells run over several lines, spare columns go where room is short."""
+    kept, widths = _fitted(table, width)
+    columns = [table.columns[i] for i in kept]
+    rows = [[row[i] for i in kept] for row in (tuple(column.title for column in table.columns), *table.rows)]
+    wrapped = [
+        [textwrap.wrap(cell, room) or [""] for cell, room in zip(row, widths, strict=True)] for row in rows
+    ]
     out = [table.caption]
     for number_of_row, row in enumerate(wrapped):
         for n in range(max(map(len, row))):
-            out.append(_line([cell[n] if n < len(cell) else "" for cell in row], widths, table))
+            out.append(_line([cell[n] if n < len(cell) else "" for cell in row], widths, columns))
         if not number_of_row:
-            out.append(_GAP.join("-" * width for width in widths))
+            out.append(_GAP.join("-" * room for room in widths))
     return out
 
 
-def _line(cells: Sequence[str], widths: Sequence[int], table: Table) -> str:
+def _fitted(table: Table, width: int) -> tuple[list[int], list[int]]:
+    """Which columns there is room for, and how wide each is: text gives way, numbers do not."""
+    widths, least = {}, {}
+    for i, column in enumerate(table.columns):
+        cells = max((len(row[i]) for row in table.rows), default=0)
+        word = max(map(len, column.title.split()), default=1)
+        widths[i] = max(min(cells, _WIDEST_CELL), word)
+        least[i] = widths[i] if column.kind == "number" else min(widths[i], max(word, _NARROWEST_CELL))
+    kept = list(widths)
+    for i, column in enumerate(table.columns):
+        if column.spare and _total([min(widths[k], max(least[k], _READABLE_CELL)) for k in kept]) > width:
+            kept.remove(i)
+    while _total([widths[i] for i in kept]) > width:
+        wide = [i for i in kept if widths[i] > least[i]]
+        if not wide:
+            break
+        widths[max(wide, key=lambda i: widths[i])] -= 1
+    return kept, [widths[i] for i in kept]
+
+
+def _total(widths: Sequence[int]) -> int:
+    return sum(widths) + len(_GAP) * (len(widths) - 1)
+
+
+def _line(cells: Sequence[str], widths: Sequence[int], columns: Sequence[Column]) -> str:
     parts = [
         f"{cell:>{width}}" if column.kind == "number" else f"{cell:<{width}}"
-        for cell, width, column in zip(cells, widths, table.columns, strict=True)
+        for cell, width, column in zip(cells, widths, columns, strict=True)
     ]
     return _GAP.join(parts).rstrip()
 
 
-def _filled(text: str) -> list[str]:
-    return textwrap.wrap(text, 110)
+def _filled(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, min(width, WIDTH))
 
 
 # ---- JSON
@@ -166,6 +197,7 @@ def _setup(one: MatchedSetup) -> dict[str, Any]:
         "setup": dict(one.setup),
         "before_steps": list(one.before_steps),
         "after_steps": list(one.after_steps),
+        "levels": str(one.levels),
         "verdict": "not comparable" if change is None else change.words,
         "change": None if change is None else _change(change),
     }

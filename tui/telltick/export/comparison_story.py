@@ -17,7 +17,7 @@ from telltick.export.report.words import (
     setup_words,
 )
 from telltick.model.answers import ChangeVerdict
-from telltick.model.comparison import MatchedSetup, SessionComparison, SessionLine, SessionPair
+from telltick.model.comparison import Levels, MatchedSetup, SessionComparison, SessionLine, SessionPair
 from telltick.model.readings import Verdict
 
 QUESTION = "Did the interference change from one session to the other?"
@@ -76,9 +76,9 @@ def sessions_section(compared: SessionComparison) -> Section:
     """One row a session; sessions that could not be measured below it, with the reason."""
     columns = (
         Column("Session"),
-        Column("Recorded", "short"),
-        Column("Audio", "number"),
-        Column("Steps", "number"),
+        Column("Recorded", "short", spare=True),
+        Column("Audio", "number", spare=True),
+        Column("Steps", "number", spare=True),
         Column("Polls", "number"),
         Column("N, dBFS", "number"),
         Column("Highest excess, dB (95 %)", "number"),
@@ -115,7 +115,7 @@ def pair_section(compared: SessionComparison, pair: SessionPair) -> Section:
         Column("N, dB", "number"),
         Column("Verdict", "verdict"),
     )
-    rows = tuple(_setup_row(one, pair.levels_compare) for one in pair.setups)
+    rows = tuple(_setup_row(one) for one in pair.setups)
     tables = (Table(f"{after} less {before}, setup by setup", columns, rows),) if rows else ()
     left = [f"Only in {before}: {setup_words(one) or 'its one setup'}." for one in pair.only_before]
     left += [f"Only in {after}: {setup_words(one) or 'its one setup'}." for one in pair.only_after]
@@ -132,7 +132,7 @@ def pair_section(compared: SessionComparison, pair: SessionPair) -> Section:
     )
 
 
-def _setup_row(one: MatchedSetup, levels: bool) -> tuple[str, ...]:
+def _setup_row(one: MatchedSetup) -> tuple[str, ...]:
     steps = f"{numbers(one.before_steps)} / {numbers(one.after_steps)}"
     change = one.change
     if change is None:
@@ -140,7 +140,11 @@ def _setup_row(one: MatchedSetup, levels: bool) -> tuple[str, ...]:
     interference = difference(change.interference_db, "")
     if change.interference_db is None and change.interference_at_least_db is not None:
         interference = at_least(change.interference_at_least_db)
-    apart = (interference, difference(change.noise_db, "")) if levels else ("not comparable",) * 2
+    apart = (
+        (interference, difference(change.noise_db, ""))
+        if one.levels is not Levels.NONE
+        else (Levels.NONE,) * 2
+    )
     cells = (difference(change.excess_db, ""), *apart)
     more = f" (about {count(change.more_polls, 'more poll')} a side)" if change.more_polls else ""
     return (_setup_words(one), steps, *cells, f"{change.words}{more}")
@@ -155,7 +159,8 @@ def _reading_section(compared: SessionComparison) -> Section:
     text = (
         f'"no change within {bound}" means that a difference of {bound} or more is refused by two one-sided '
         f'tests at 5 %, "changed" that "no difference at all" is; {corrected}',
-        "N and I are compared as levels only where the same input recorded both sessions. What changed "
-        "between two sessions besides what was written down, the recordings cannot tell.",
+        "N and I are compared at the antenna socket where both sessions are calibrated, and else in dBFS "
+        "where the same input recorded both at the same gains. What changed between two sessions besides "
+        "what was written down, the recordings cannot tell.",
     )
     return Section("reading", "How to read this", text)

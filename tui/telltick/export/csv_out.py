@@ -58,7 +58,7 @@ def journal_csv(session: SessionDocument) -> str:
         )
         for t_ns, settled_ns, entry, factor, value, note, origin, late in entries
     )
-    return _table(JOURNAL_COLUMNS, rows)
+    return table_text(JOURNAL_COLUMNS, rows)
 
 
 def steps_csv(session: SessionDocument, measurement: Measurement) -> str:
@@ -74,31 +74,31 @@ def steps_csv(session: SessionDocument, measurement: Measurement) -> str:
         *(text_cell(f"setup: {f}") for f in factors),
     )
     blank = [None] * (1 + len(factors))
-    whole = (*_reading(measurement.whole), None, *_sound(measurement))
+    whole = (*reading_cells(measurement.whole), None, *_sound(measurement))
     rows: list[Sequence[Any]] = [("whole", 0.0, session.seconds, *whole, *blank)]
     for one in measurement.steps:
         step = one.step
         span = (audio_s(session, step.start_ns), audio_s(session, step.end_ns))
         setup = [text_cell(step.setup.get(factor)) for factor in factors]
-        told = (*_reading(one.reading), number(one.more_s), *_sound(one))
+        told = (*reading_cells(one.reading), number(one.more_s), *_sound(one))
         rows.append((step.index, *span, *told, text_cell(", ".join(step.changed)), *setup))
-    return _table(header, rows)
+    return table_text(header, rows)
 
 
 def changes_csv(measurement: Measurement) -> str:
     """What the steps say when set against each other: one row a comparison."""
-    return _table(
+    return table_text(
         CHANGE_COLUMNS,
         (
             (
                 *map(text_cell, (", ".join(one.factors), *_values(one))),
-                _numbered(one.before_steps),
-                _numbered(one.after_steps),
+                numbered(one.before_steps),
+                numbered(one.after_steps),
                 one.words,
                 one.basis,
-                *_ends(one.excess_db),
-                *_ends(one.interference_db),
-                *_ends(one.noise_db),
+                *ends(one.excess_db),
+                *ends(one.interference_db),
+                *ends(one.noise_db),
                 number(one.p_changed),
                 number(one.p_same),
                 one.swaps,
@@ -112,13 +112,13 @@ def changes_csv(measurement: Measurement) -> str:
 
 def findings_csv(measurement: Measurement) -> str:
     """What the steps say of each way in: one row a way."""
-    return _table(
+    return table_text(
         FINDING_COLUMNS,
         (
             (
                 one.path,
                 str(one.verdict),
-                _numbered(one.steps),
+                numbered(one.steps),
                 *map(text_cell, (one.question, one.because, one.reasoning)),
             )
             for one in measurement.answers.findings
@@ -130,7 +130,7 @@ def bursts_csv(session: SessionDocument) -> str:
     """The bytes on the line, as ``import --bursts`` reads them; bursts without audio are left out."""
     bursts = sorted(session.bursts, key=lambda burst: burst.start_ns)
     starts = session.clock.sample_at([burst.start_ns for burst in bursts]) / session.facts.rate_hz
-    return _table(
+    return table_text(
         BURST_COLUMNS,
         (
             (
@@ -184,13 +184,14 @@ def _events(session: SessionDocument) -> Iterable[Entry]:
         yield session.ending.t_ns, None, "end", None, session.ending.how, session.ending.note, "program", None
 
 
-def _reading(reading: Reading) -> tuple[Any, ...]:
+def reading_cells(reading: Reading) -> tuple[Any, ...]:
+    """A reading, in the order of `READING_COLUMNS`."""
     return (
         reading.polls,
         reading.seconds,
         number(reading.noise_dbfs),
         number(reading.interference_dbfs),
-        *_ends(reading.excess_db),
+        *ends(reading.excess_db),
         number(reading.i_over_n_db),
         str(reading.verdict),
         number(reading.p_value),
@@ -222,17 +223,18 @@ def _values(change: Change) -> tuple[str, str]:
     return before, after
 
 
-def _numbered(steps: Sequence[int]) -> str:
+def numbered(steps: Sequence[int]) -> str:
     """Indices of steps, blanks between them."""
     return " ".join(map(str, steps))
 
 
-def _ends(value: Estimate | None) -> tuple[float | None, ...]:
+def ends(value: Estimate | None) -> tuple[float | None, ...]:
     """A value and the ends of its interval."""
     return (None, None, None) if value is None else tuple(map(number, (value.value, value.low, value.high)))
 
 
-def _table(header: Sequence[str | None], rows: Iterable[Sequence[Any]]) -> str:
+def table_text(header: Sequence[str | None], rows: Iterable[Sequence[Any]]) -> str:
+    """A table as RFC 4180 has it."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(header)

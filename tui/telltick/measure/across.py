@@ -3,19 +3,24 @@
 Setups are matched by the factors that both sessions have on record. A factor that stayed the same throughout
 each session, but is not the same in both, is what the sessions differ in: it does not keep setups from being
 matched. Each match is judged as a change within one session would be, by the same tests, in the same words.
+
+Levels compare at the antenna socket where both sessions are calibrated. Without that they compare in dBFS,
+and only where one input recorded both and no gain is known to differ; else the excess decides.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from telltick.measure.changes import Comparison, Judged, judged
 from telltick.measure.setups import Drift, Setup, drifting
 from telltick.measure.sides import Side
+from telltick.model.comparison import Levels
 from telltick.model.readings import Reading
 
 FACTOR = "session"
+GAINS = ("rf gain", "monitor level", "agc")  # factors that move every level in the audio
 _NO_READING = Reading(0, 0.0)
 
 
@@ -29,6 +34,7 @@ class SetupSides:
         steps: indices of its steps.
         pure: as measured.
         drifting: with the bench's own drift in the errors.
+        antenna_db: what makes dBm at the antenna socket of dBFS; None without a calibration that holds.
     """
 
     bench: dict[str, str]
@@ -36,6 +42,7 @@ class SetupSides:
     steps: tuple[int, ...]
     pure: Side
     drifting: Side
+    antenna_db: float | None = None
 
 
 @dataclass(frozen=True)
@@ -55,9 +62,37 @@ class Matched:
     only_after: tuple[SetupSides, ...]
 
 
-def sides_of(setups: Sequence[Setup], drift: Drift) -> tuple[SetupSides, ...]:
-    """The setups of a measured session as they are kept."""
-    return tuple(SetupSides(one.bench, one.said, one.steps, one.side, drifting(one, drift)) for one in setups)
+def sides_of(
+    setups: Sequence[Setup],
+    drift: Drift,
+    antenna_db: Callable[[Mapping[str, str]], float | None] = lambda _: None,
+) -> tuple[SetupSides, ...]:
+    """The setups of a measured session as they are kept.
+
+    Args:
+        setups: of the session.
+        drift: of the session's bench.
+        antenna_db: what makes dBm at the antenna socket of dBFS with a setup; None where nothing does.
+    """
+    return tuple(
+        SetupSides(one.bench, one.said, one.steps, one.side, drifting(one, drift), antenna_db(one.said))
+        for one in setups
+    )
+
+
+def levels_of(before: SetupSides, after: SetupSides, *, same_input: bool) -> Levels:
+    """The scale on which the levels of two setups compare.
+
+    Args:
+        before: of one session.
+        after: of the other.
+        same_input: nothing but the radio was changed between antenna socket and file.
+    """
+    if before.antenna_db is not None and after.antenna_db is not None:
+        return Levels.ANTENNA
+    known = [gain for gain in GAINS if gain in before.bench and gain in after.bench]
+    same_gain = all(before.bench[gain] == after.bench[gain] for gain in known)
+    return Levels.AUDIO if same_input and same_gain else Levels.NONE
 
 
 def matched(before: Sequence[SetupSides], after: Sequence[SetupSides]) -> Matched:
@@ -84,20 +119,20 @@ def matched(before: Sequence[SetupSides], after: Sequence[SetupSides]) -> Matche
 
 
 def judged_sessions(
-    matches: Sequence[tuple[Matched, str, str, bool]], bound_db: float = 1.0
+    matches: Sequence[tuple[Matched, str, str, Sequence[Levels]]], bound_db: float = 1.0
 ) -> Iterator[tuple[Judged | None, ...]]:
     """The verdicts on all matched setups of all pairs of sessions, corrected for their number together.
 
     Args:
-        matches: for each pair of sessions: its matched setups, the names of the two sessions, and whether
-            their levels compare, as they do when nothing but the radio was changed between socket and file.
+        matches: for each pair of sessions: its matched setups, the names of the two sessions, and for each
+            of the setups the scale on which levels compare.
         bound_db: differences smaller than this count as none.
 
     Returns:
         for each pair of sessions, one verdict a matched setup; None where nothing can be compared.
     """
     pairs = [
-        [_comparison(*pair, before, after, levels) for pair in match.pairs]
+        [_comparison(*pair, before, after, one) for pair, one in zip(match.pairs, levels, strict=True)]
         for match, before, after, levels in matches
     ]
     found = judged([pair for group in pairs for pair in group], bound_db)
@@ -107,18 +142,33 @@ def judged_sessions(
 
 
 def _comparison(
-    before: SetupSides, after: SetupSides, before_name: str, after_name: str, levels: bool
+    before: SetupSides, after: SetupSides, before_name: str, after_name: str, levels: Levels
 ) -> Comparison:
     """Two setups as a swap of one session for another."""
-    sides, pure = (before.drifting, after.drifting), (before.pure, after.pure)
-    if not levels:
-        sides, pure = (_relative(sides[0]), _relative(sides[1])), (_relative(pure[0]), _relative(pure[1]))
-    return Comparison(_named(before, before_name), _named(after, after_name), (FACTOR,), sides, pure)
+    (one, one_pure), (other, other_pure) = (_on_scale(setup, levels) for setup in (before, after))
+    named = _named(before, before_name), _named(after, after_name)
+    return Comparison(*named, (FACTOR,), (one, other), (one_pure, other_pure))
 
 
-def _relative(side: Side) -> Side:
-    """Only what does not depend on the gain between antenna socket and file."""
-    return replace(side, noise=None, interference=None)
+def _on_scale(setup: SetupSides, levels: Levels) -> tuple[Side, Side]:
+    """A setup's sides, with the bench's drift and without, on a scale that both sessions have."""
+    sides = setup.drifting, setup.pure
+    if levels is Levels.NONE:  # only what does not depend on the gain between antenna socket and file
+        return replace(sides[0], noise=None, interference=None), replace(
+            sides[1], noise=None, interference=None
+        )
+    if levels is Levels.AUDIO or setup.antenna_db is None:
+        return sides
+    times = 10 ** (setup.antenna_db / 10)
+    return _scaled(sides[0], times), _scaled(sides[1], times)
+
+
+def _scaled(side: Side, times: float) -> Side:
+    noise, interference = (
+        None if power is None else replace(power, value=times * power.value, error=times * power.error)
+        for power in (side.noise, side.interference)
+    )
+    return replace(side, noise=noise, interference=interference)
 
 
 def _named(one: SetupSides, name: str) -> Setup:

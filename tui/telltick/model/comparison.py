@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from telltick.model.answers import Change
 from telltick.model.readings import Reading
@@ -38,6 +39,14 @@ class SessionLine:
     problem: str = ""
 
 
+class Levels(StrEnum):
+    """On which scale N and I of two sessions compare."""
+
+    ANTENNA = "dBm at the antenna socket"  # both are calibrated
+    AUDIO = "dBFS"  # the same input, and no gain known to differ
+    NONE = "not comparable"
+
+
 @dataclass(frozen=True)
 class MatchedSetup:
     """One setup that two sessions have in common.
@@ -48,12 +57,14 @@ class MatchedSetup:
         before_steps: indices of the steps in the first session.
         after_steps: in the second.
         change: the second session set against the first; None where they cannot be compared.
+        levels: the scale on which their N and I compare.
     """
 
     setup: Mapping[str, str]
     before_steps: tuple[int, ...]
     after_steps: tuple[int, ...]
     change: Change | None
+    levels: Levels = Levels.AUDIO
 
 
 @dataclass(frozen=True)
@@ -68,7 +79,6 @@ class SessionPair:
         setups: those in common.
         only_before: setups without a match.
         only_after: likewise of the second.
-        levels_compare: the same input recorded both, so that levels in dBFS compare.
         notes: one sentence each.
     """
 
@@ -78,8 +88,12 @@ class SessionPair:
     setups: tuple[MatchedSetup, ...]
     only_before: tuple[Mapping[str, str], ...] = ()
     only_after: tuple[Mapping[str, str], ...] = ()
-    levels_compare: bool = True
     notes: tuple[str, ...] = ()
+
+    @property
+    def levels_compare(self) -> bool:
+        """Whether N and I compare as levels, on whichever scale, in any setup."""
+        return any(one.levels is not Levels.NONE for one in self.setups)
 
 
 @dataclass(frozen=True)

@@ -12,10 +12,12 @@ class Column:
     Attributes:
         title: its heading.
         kind: ``text``, ``number`` or ``verdict``.
+        spare: a plain-text table leaves it out where room is short.
     """
 
     title: str
     kind: str = "text"
+    spare: bool = False
 
 
 @dataclass(frozen=True)
