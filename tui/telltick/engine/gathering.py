@@ -7,19 +7,19 @@ that step's borders were changed (a mark undone or added), or where the latency 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from telltick.engine.cell_store import CellStore
+from telltick.engine.effort import Effort, Work
 from telltick.engine.gates import gate_near
 from telltick.engine.run_latency import RunLatencies
 from telltick.engine.spans import Span, capture_runs, run_at, session_steps, shift_s, step_span
 from telltick.engine.step_tally import StepTally
 from telltick.measure.rows import PollRows, measure_rows
 from telltick.model.clock import NS
-from telltick.model.errors import CancelledError
 from telltick.model.marks import Step
 from telltick.model.readings import Latency
 from telltick.store.lock import held
@@ -29,7 +29,6 @@ CHUNK_S = 60.0
 BEFORE_S = 0.05  # a step's first row needs the frames around its beginning
 MOVED_S = 0.002  # a latency that moved by more than this makes rows stale; the guard around bursts is 8 ms
 JOURNAL_DELAY_NS = 3 * NS // 10  # a burst reaches the journal at most this long after its last byte
-Progress = Callable[[float], bool]
 
 
 @dataclass(frozen=True)
@@ -86,32 +85,30 @@ class Gathering:
         self._tallies: list[StepTally] = []
         self._resume_s = 0.0
 
-    def gather(self, progress: Progress) -> Gathered:
+    def gather(self, effort: Effort) -> Gathered:
         """Read what is new.
 
         Args:
-            progress: told the share done, 0 to 1; answers False to give up.
+            effort: told what is done.
 
         Raises:
-            CancelledError: progress said to give up; a later call goes on from there.
+            CancelledError: the effort is to be given up; a later call goes on from there.
         """
         steps = session_steps(self._reader)
         runs = capture_runs(self._reader)
         until_s = self._known_until_s()
-        found = [self._latencies.of(run) for run in runs]
+        effort.expect(Work.SEARCH, sum(self._latencies.to_search_s(run) for run in runs))
+        effort.expect(Work.ROWS, max(until_s - self._resume_s, 0.0))
+        found = [self._latencies.of(run, effort) for run in runs]
         self._drop_moved(runs, found)
         in_use = [self._in_use[run.start_s] for run in runs]
         spans = [step_span(self._reader, step, runs, in_use) for step in steps]
         self._drop_changed(spans)
-        began_s = self._resume_s
+        effort.expect(Work.ROWS, max(until_s - self._resume_s, 0.0))
         for run, latency in zip(runs, in_use, strict=True):
             end_s = min(run.end_s, until_s)
             if end_s > self._resume_s:
-                self._pass_through(
-                    Span(max(run.start_s, self._resume_s), end_s),
-                    latency,
-                    lambda at_s: progress((at_s - began_s) / max(until_s - began_s, 1e-9)),
-                )
+                self._pass_through(Span(max(run.start_s, self._resume_s), end_s), latency, effort)
         while len(self._tallies) < len(spans):
             self._tallies.append(StepTally(spans[len(self._tallies)].start_s))
         return Gathered(steps, tuple(spans), tuple(self._tallies), tuple(runs), tuple(found), self._resume_s)
@@ -160,7 +157,7 @@ class Gathering:
 
     # ---- the pass
 
-    def _pass_through(self, stretch: Span, latency: Latency | None, tell: Callable[[float], bool]) -> None:
+    def _pass_through(self, stretch: Span, latency: Latency | None, effort: Effort) -> None:
         """Rows of a stretch of one run, a minute of audio in memory at a time."""
         at_s = stretch.start_s
         while at_s < stretch.end_s:
@@ -169,8 +166,7 @@ class Gathering:
             self._share_out(rows)
             resume_s = rows.resume_s
             self._resume_s = max(self._resume_s, resume_s)
-            if not tell(end_s):
-                raise CancelledError("measuring was given up")
+            effort.done(Work.ROWS, end_s - at_s)
             time.sleep(0)  # the screen's thread goes first
             if end_s >= stretch.end_s:
                 return

@@ -8,10 +8,13 @@ from dataclasses import replace
 from telltick.engine.antenna_levels import AntennaLevels
 from telltick.engine.cell_store import CellStore
 from telltick.engine.close_looks import CloseLook, CloseLooker
+from telltick.engine.effort import Effort, Work
 from telltick.engine.gates import gate_near
-from telltick.engine.gathering import Gathered, Gathering, Progress
+from telltick.engine.gathering import Gathered, Gathering
+from telltick.engine.parts import Progress
 from telltick.engine.remarks import session_warnings, standing_baud
 from telltick.engine.rhythm import find_rhythm
+from telltick.engine.spans import session_steps
 from telltick.engine.step_results import StepResult, StepResults, clearest, read_all
 from telltick.engine.trial import TrialFollower
 from telltick.measure.answers import answers_of
@@ -21,14 +24,11 @@ from telltick.measure.reading import polling_facts
 from telltick.measure.rows import PollRows
 from telltick.measure.verdict import as_control, trial_between, verdict_with_trial
 from telltick.model.characteristics import BitsHeard, Period
-from telltick.model.errors import CancelledError
 from telltick.model.marks import Step
 from telltick.model.measurement import Measurement, MeasuringOptions, StepReading
 from telltick.model.on_air import OnAir
 from telltick.model.readings import PollingFacts, Reading, Spectrum, TrialReading
 from telltick.store.session import SessionReader
-
-GATHERING = 0.9  # share of the work that is reading the audio
 
 
 class SessionMeasurer:
@@ -60,9 +60,12 @@ class SessionMeasurer:
         Raises:
             CancelledError: progress said to give up; a later call goes on from there.
         """
-        gathered = self._gathering.gather(lambda share: progress(GATHERING * share))
+        effort = Effort(progress)
+        effort.expect(Work.LOOK, len(session_steps(self._reader)) - self._results.settled)
+        effort.expect(Work.BITS, 1)
+        gathered = self._gathering.gather(effort)
         trial = self._trial.read(self._reader.audio.samples)
-        results = self._step_results(gathered, progress)
+        results = self._step_results(gathered, effort)
         steps = _step_readings(gathered.steps, results, trial)
         polling = self._polling(gathered.steps)
         latency = gathered.best_latency
@@ -74,6 +77,8 @@ class SessionMeasurer:
         steps = tuple(replace(step, on_air=levels.of(step.step.setup, step.reading)) for step in steps)
         best = clearest(results)
         look = CloseLook() if best is None else results[best].look
+        bits = None if best is None else self._bits_of(gathered, best, look)
+        effort.done(Work.BITS, 1)
         return Measurement(
             polling=polling,
             latency=latency,
@@ -88,7 +93,7 @@ class SessionMeasurer:
             portrait=look.portrait,
             heard=look.heard,
             character=look.character,
-            bits=None if best is None else self._bits_of(gathered, best, look),
+            bits=bits,
             period=self._rhythm(gathered) if not polling.polls else None,
             on_air=_common_level(levels, steps, whole),
             answers=answers_of(steps, rows, latency, trial=trial, bound_db=self._options.bound_db),
@@ -98,13 +103,14 @@ class SessionMeasurer:
         """Rows of each step, as the last `measure` took them."""
         return self._results.rows()
 
-    def _step_results(self, gathered: Gathered, progress: Progress) -> list[StepResult]:
+    def _step_results(self, gathered: Gathered, effort: Effort) -> list[StepResult]:
         self._results.keep(len(gathered.steps))
-        results = []
+        results, settled = [], self._results.settled
         for index in range(len(gathered.steps)):
+            looks = self._results.looks
             results.append(self._results.of(gathered, index))
-            if not progress(GATHERING + (1 - GATHERING) * index / len(gathered.steps)):
-                raise CancelledError("measuring was given up")
+            effort.done(Work.LOOK, self._results.looks - looks)
+            effort.expect_more(Work.LOOK, len(gathered.steps) - max(index + 1, settled))
         return results
 
     def _polling(self, steps: Sequence[Step]) -> PollingFacts:

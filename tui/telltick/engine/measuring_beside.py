@@ -5,8 +5,8 @@ from __future__ import annotations
 import threading
 from pathlib import Path
 
-from telltick.engine.gathering import Progress
 from telltick.engine.measuring import SessionMeasurer
+from telltick.engine.parts import Progress
 from telltick.model.errors import CancelledError
 from telltick.model.measurement import Measurement, MeasuringOptions
 from telltick.store.session import SessionReader

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from telltick.engine.gathering import Progress
 from telltick.engine.measuring import SessionMeasurer
+from telltick.engine.parts import Progress
 from telltick.export.json_out import measurement_document
 from telltick.model.measurement import Measurement, MeasuringOptions
 from telltick.store.session import SessionReader

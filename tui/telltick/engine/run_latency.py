@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from telltick.engine.cell_store import CellStore
+from telltick.engine.effort import Effort, Work
 from telltick.engine.gates import gate_near
 from telltick.engine.spans import Span
 from telltick.measure.latency import find_latency_in, search_pieces
@@ -14,6 +15,7 @@ from telltick.store.session import SessionReader
 GROWN = 1.05  # a run that has grown by less is not searched again
 _WHOLE_S = 300.0  # a run up to so long is searched whole
 _GRID_S = 30.0  # length of a piece that is searched
+_READ_SHARE = 0.5  # of a search that goes into reading the audio
 _LOCKED_SCORE = 1000.0  # beyond doubt: it did not come out of a search
 
 
@@ -32,18 +34,30 @@ class RunLatencies:
         self._locked = None if locked_s is None else locked_latency(locked_s)
         self._found: dict[float, tuple[float, Latency | None]] = {}
 
-    def of(self, run: Span) -> Latency | None:
-        """The latency of a run, as far as it has been recorded; None when none stands out."""
+    def of(self, run: Span, effort: Effort | None = None) -> Latency | None:
+        """The latency of a run, as far as it has been recorded; None when none stands out.
+
+        Args:
+            run: the run.
+            effort: told what is searched.
+
+        Raises:
+            CancelledError: the effort is to be given up.
+        """
         if self._locked is not None:
             return self._locked
-        length_s, latency = self._found.get(run.start_s, (0.0, None))
-        ended = self._reader.ending is not None
-        if run.seconds != length_s and (ended or run.seconds > GROWN * length_s):
-            latency = self._search(run)
-            self._found[run.start_s] = (run.seconds, latency)
-        return latency
+        if self.to_search_s(run):
+            self._found[run.start_s] = (run.seconds, self._search(run, effort))
+        return self._found.get(run.start_s, (0.0, None))[1]
 
-    def _search(self, run: Span) -> Latency | None:
+    def to_search_s(self, run: Span) -> float:
+        """Seconds of audio that will be searched for the latency of a run; 0 where it is known."""
+        length_s, _ = self._found.get(run.start_s, (0.0, None))
+        ended = self._reader.ending is not None
+        is_due = run.seconds != length_s and (ended or run.seconds > GROWN * length_s)
+        return min(run.seconds, _WHOLE_S) if is_due and self._locked is None else 0.0
+
+    def _search(self, run: Span, effort: Effort | None) -> Latency | None:
         gate = gate_near(self._reader, run.start_s, run.end_s)
         if not gate.polls:
             return None
@@ -52,8 +66,18 @@ class RunLatencies:
         else:  # on a grid, so that a run that grows is searched in pieces that are known already
             start_s, end_s = _GRID_S * math.ceil(run.start_s / _GRID_S), _GRID_S * (run.end_s // _GRID_S)
             spans = [Span(*piece) for piece in search_pieces(gate, start_s, end_s)]
-        pieces = [cells for span in spans if (cells := self._cells.between(run, span)) is not None]
-        return find_latency_in(pieces, gate)
+        pieces = []
+        for span in spans:
+            cells = self._cells.between(run, span)
+            if cells is not None:
+                pieces.append(cells)
+            if effort is not None and len(spans) > 1:
+                effort.done(Work.SEARCH, _READ_SHARE * span.seconds)
+        latency = find_latency_in(pieces, gate)
+        if effort is not None:
+            read = _READ_SHARE if len(spans) > 1 else 0.0
+            effort.done(Work.SEARCH, (1 - read) * sum(span.seconds for span in spans))
+        return latency
 
 
 def locked_latency(seconds: float) -> Latency:

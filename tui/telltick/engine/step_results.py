@@ -53,6 +53,12 @@ class StepResults:
     def __init__(self, looker: CloseLooker) -> None:
         self._looker = looker
         self._known: dict[int, StepResult] = {}
+        self.looks = 0  # taken so far
+
+    @property
+    def settled(self) -> int:
+        """Steps that will hardly be looked at again: all that are known but the one that goes on."""
+        return max(len(self._known) - 1, 0)
 
     def of(self, gathered: Gathered, index: int) -> StepResult:
         """The result of a step."""
@@ -67,6 +73,7 @@ class StepResults:
             known.reading = read_all([known.rows], latency)
         if known.needs_a_look(span.seconds, is_over=gathered.is_over(index)):
             known.look = self._look(gathered, index, known.reading)
+            self.looks += 1
             known.looked_s, known.looked_tied = span.seconds, known.is_tied
         return known
 

@@ -10,9 +10,9 @@ import numpy as np
 
 from telltick.engine.analyst import Analyst
 from telltick.engine.condition import HealthWatch, PollTally, TroubleTally, polling_state
-from telltick.engine.gathering import Progress
 from telltick.engine.marking import Marker
 from telltick.engine.measuring_beside import MeasuringBeside
+from telltick.engine.parts import Progress
 from telltick.engine.rate_ear import RateEar
 from telltick.engine.strip import StripMaker
 from telltick.engine.trial import TrialFollower
