@@ -85,3 +85,18 @@ def test_frequencies_are_read_as_operators_write_them(text, frequency_hz):
 def test_a_point_that_cannot_be_names_its_key(wrong, key):
     with pytest.raises(ValueError, match=f"^{key}: "):
         CalibrationPoint(**wrong)
+
+
+@pytest.mark.parametrize(
+    ("interference_dbfs", "word", "by"), [(-30.0, "heard", "15 dB above"), (-60.0, "hidden", "15 dB below")]
+)
+def test_the_answer_says_hidden_or_heard_by_how_much_and_where(interference_dbfs, word, by):
+    # Rec. ITU-R P.372: rural at 14.1 MHz is 67.2 - 27.7 log10(14.1) = 35.4 dB above kTB; in 2400 Hz that is
+    # -174 + 33.8 + 35.4 = -104.8 dBm.
+    level = Calibration(input_dbm=-60.0, audio_dbfs=0.0)
+    heard = Reading(100, 20.0, -50.0, interference_dbfs, verdict=Verdict.TIED)
+    found = on_air(heard, level, 14.1e6, Environment.RURAL)
+    assert found is not None
+    assert found.word == word
+    assert by in found.answer
+    assert "rural place at 14.100 MHz" in found.answer

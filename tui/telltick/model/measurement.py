@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from telltick.model.answers import NO_ANSWERS, Answers
@@ -89,3 +90,15 @@ class Measurement:
     period: Period | None = None
     on_air: OnAir | None = None
     answers: Answers = NO_ANSWERS
+
+    @property
+    def on_air_step(self) -> StepReading | None:
+        """The step that tells whether it would matter in use; None without levels at the antenna socket.
+
+        The bench as it was found, if interference was found there; else the step in which I is strongest.
+        """
+        known = [one for one in self.steps if one.on_air is not None]
+        found = [one for one in known if one.on_air and one.on_air.interference_dbm is not None]
+        if not found or found[0] is known[0]:
+            return known[0] if known else None
+        return max(found, key=lambda one: (one.on_air and one.on_air.interference_dbm) or -math.inf)

@@ -159,3 +159,20 @@ class OnAir:
     expected: ExpectedNoise
     over_expected_db: float | None
     verdict: str
+
+    @property
+    def answer(self) -> str:
+        """Would it matter? In one sentence, without a full stop."""
+        sky = self.environment is Environment.GALACTIC
+        noise = "galactic noise" if sky else f"the band noise of a {self.environment} place"
+        place = f"{noise} at {self.frequency_hz / 1e6:.3f} MHz"
+        if self.interference_dbm is None or self.over_expected_db is None:
+            return f"no interference was found that could be set beside {place}"
+        where = "above" if self.over_expected_db > 0 else "below"
+        levels = f"{self.interference_dbm:.0f} dBm ({self.interference_s})"
+        return f"{self.word}: at {levels} it is {abs(self.over_expected_db):.0f} dB {where} {place}"
+
+    @property
+    def word(self) -> str:
+        """``hidden``, ``heard``, ``about as strong`` or ``none found``."""
+        return {"no": "none found", "about": "about as strong"}.get(first := self.verdict.split()[0], first)

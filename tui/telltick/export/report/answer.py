@@ -1,4 +1,4 @@
-"""The answer of a session in two sentences: is it tied to the polling, and how does it come in."""
+"""The answer of a session: is it tied to the polling, how does it come in, would it matter on the air."""
 
 from __future__ import annotations
 
@@ -25,9 +25,19 @@ _WAYS = {  # findings that are ways in; what they depend on or how they repeat i
 }
 
 
-def answer(measurement: Measurement) -> tuple[str, str]:
-    """Whether and how strong, then which way."""
-    return _tie(measurement), _way(measurement)
+def answer(measurement: Measurement) -> tuple[str, ...]:
+    """Whether and how strong, then which way; with a calibration, whether it would matter on the air."""
+    return (_tie(measurement), _way(measurement), *on_air_answer(measurement))
+
+
+def on_air_answer(measurement: Measurement) -> tuple[str, ...]:
+    """Hidden or heard, by how much, where; nothing without levels at the antenna socket."""
+    one = measurement.on_air_step
+    if one is None or one.on_air is None:
+        return ()
+    words = one.on_air.answer
+    step = f"step {one.step.index + 1}; Rec. ITU-R P.372"
+    return (f"Would it matter on the air? {words[0].upper()}{words[1:]} ({step}).",)
 
 
 def strongest(measurement: Measurement) -> StepReading | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from telltick.export.report.answer import on_air_answer
 from telltick.export.report.story import Column, Section, Table
 from telltick.export.report.words import (
     NONE,
@@ -201,7 +202,7 @@ def on_air_section(evidence: Evidence) -> Section:
     )
     note = "Band noise: median man-made or galactic noise of Rec. ITU-R P.372, with its decile range."
     table = Table("Levels at the antenna socket", columns, tuple(rows), (note,))
-    return Section("on-air", "Would it matter on the air?", tables=(table,))
+    return Section("on-air", "Would it matter on the air?", on_air_answer(measurement), tables=(table,))
 
 
 def _on_air_row(name: str, one: OnAir) -> tuple[str, ...]:

@@ -75,7 +75,7 @@ class Story:
         title: of the page.
         subtitle: bench, date and length.
         question: what was asked.
-        answer: two sentences.
+        answer: two or three sentences.
         sections: the rest, in order; none is empty.
     """
 

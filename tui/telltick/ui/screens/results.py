@@ -10,6 +10,7 @@ from telltick.ui.screens.measured import MeasuredPage
 from telltick.ui.widgets.changes import changes_sheet
 from telltick.ui.widgets.details import details
 from telltick.ui.widgets.findings import findings_sheet
+from telltick.ui.widgets.on_air import with_on_air
 from telltick.ui.widgets.sheet import Sheet, Sight, plain
 from telltick.ui.widgets.steps import steps_sheet
 
@@ -59,7 +60,8 @@ class ResultsScreen(MeasuredPage):
             return steps_sheet(measurement, room)
         if self._tab == 1:
             return changes_sheet(measurement.answers, room)
-        return findings_sheet(measurement.answers, room, self.session.key_of)
+        sheet = findings_sheet(measurement.answers, room, self.session.key_of)
+        return with_on_air(sheet, measurement, room)
 
     def key_hints(self) -> list[tuple[str, str]]:
         """Keys of this page."""
