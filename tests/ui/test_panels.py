@@ -219,6 +219,36 @@ def test_trouble_is_told_in_words():
     assert "saved session" in health_rows(InputHealth(-30.0, -12.0), Phase.PAUSED)[0]
 
 
+ANSWERING = PollingState(available=True, on=True, polls=1234, replies=1234, reply_ms=12.4)
+TROUBLED = replace(ANSWERING, replies=1180, timeouts=41, errors=1, late=12, garbage=5)
+
+
+def answer_rows(state: PollingState, health: InputHealth, width: int, height: int) -> list[str]:
+    rows = draw_health(Snapshot(Phase.RECORDING, health=health, polling=state), Room(width, height, ASCII))
+    assert len(rows) <= height
+    assert max(width_of(line) for line in rows) <= width
+    return [text_of(line).rstrip() for line in rows][2:]
+
+
+def test_replies_timeouts_and_what_came_late_or_as_garbage_are_counted_on_screen():
+    at_home = (InputHealth(-30.0, -12.0), 40, 5)
+    assert answer_rows(ANSWERING, *at_home)[1:] == ["1234 replies  no timeouts, none late"]
+    assert answer_rows(TROUBLED, *at_home)[1:] == [
+        "1180 replies  41 timeouts  5 garbage",
+        "12 late  1 failed",
+    ]
+    assert answer_rows(PollingState(), *at_home)[1:] == []
+
+
+def test_the_smallest_panel_tells_how_the_radio_answers_beside_how_the_sound_is():
+    fine, bad = InputHealth(-30.0, -12.0), InputHealth(-3.0, 0.0, clipped=7, gaps=1)
+    assert answer_rows(ANSWERING, fine, 30, 3) == ["no clipping  no gaps  in 12 ms"]
+    assert answer_rows(replace(ANSWERING, reply_ms=312.0), fine, 30, 3) == ["no clipping  no gaps  312 ms"]
+    assert answer_rows(TROUBLED, fine, 30, 3) == ["41 timeouts  5 garbage"]
+    assert answer_rows(replace(ANSWERING, late=3), fine, 30, 3) == ["3 late  no clipping  no gaps"]
+    assert answer_rows(replace(ANSWERING, late=3), bad, 30, 3) == ["CLIPS 7  1 gap  3 late  12 ms"]
+
+
 ADVICE = "the input clips: lower the audio level until it stops"
 
 

@@ -1,11 +1,11 @@
-"""Input health: is there sound, is it of the right level, and is the recorder alive."""
+"""Input health: is there sound, is it of the right level, does the radio answer, is the recorder alive."""
 
 from __future__ import annotations
 
-from telltick.model.snapshot import InputHealth, Phase, Snapshot
+from telltick.model.snapshot import InputHealth, Phase, PollingState, Snapshot
 from telltick.ui.format import db
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.rows import Role, Room, Row, Run, row, rule, shorten, wrapped
+from telltick.ui.rows import Role, Room, Row, Run, row, rule, shorten, width_of, wrapped
 from telltick.ui.widgets.panel import Panel
 
 LOWEST_DBFS = -60.0
@@ -36,12 +36,15 @@ def draw_health(snapshot: Snapshot, room: Room) -> list[Row]:
     health = snapshot.health
     rows = [rule("input", room, _alive(snapshot, room.glyphs)), _level(health, room.width, room.glyphs)]
     advice = wrapped(room.glyphs.clean(health.advice), room.width, Role.WARN) if health.advice else []
-    if len(advice) + 3 <= room.height:
-        rows += [_counts(health, room), *advice]
+    last = wrapped(f"last gap: {room.glyphs.clean(health.last_gap)}", room.width, Role.LABEL)
+    told = [*advice, *(last if health.gaps and health.last_gap else [])]
+    if len(told) + 4 <= room.height:
+        left = room.height - len(told) - 3
+        rows += [_counts(health, room), *_answers(snapshot.polling, room.width)[:left], *told]
+    elif len(advice) + 3 <= room.height:
+        rows += [_both(health, snapshot.polling, room), *told]
     else:  # the notice line has the advice in full
         rows += [row(Run(shorten(room.glyphs.clean(health.advice), room.width), Role.WARN))]
-    if health.gaps and health.last_gap:
-        rows += wrapped(f"last gap: {room.glyphs.clean(health.last_gap)}", room.width, Role.LABEL)
     return rows[: room.height]
 
 
@@ -77,6 +80,51 @@ def _counts(health: InputHealth, room: Room) -> Row:
         Run(f"  {room.glyphs.head} peak", Role.LABEL), Run(db(health.peak_dbfs, 6), Role.NUMBER)
     )  # names the mark on the bar
     return row(clipped, Run("  "), gaps, *(peak if room.width >= PEAK_FROM else ()))
+
+
+def _answers(state: PollingState, width: int) -> list[Row]:
+    """How the radio answers our own poller; nothing where nobody polls."""
+    if not state.available:
+        return []
+    pieces = [Run(f"{state.replies} repl{'y' if state.replies == 1 else 'ies'}", Role.NUMBER)]
+    pieces += _gone_wrong(state) or [Run("no timeouts, none late", Role.GOOD)]
+    return _side_by_side(pieces, width)
+
+
+def _both(health: InputHealth, state: PollingState, room: Room) -> Row:
+    """Counts and answers on one row, what is wrong first."""
+    wrong = [Run(f"CLIPS {min(health.clipped, 99999)}", Role.BAD)] if health.clipped else []
+    wrong += [Run(f"{health.gaps} gap{'s' if health.gaps != 1 else ''}", Role.WARN)] if health.gaps else []
+    if not wrong and not state.available:
+        return _counts(health, room)
+    fine = [Run("no clipping", Role.GOOD)] if not health.clipped else []
+    fine += [Run("no gaps", Role.GOOD)] if not health.gaps else []
+    pieces = [*wrong, *_gone_wrong(state), *fine]
+    if state.reply_ms is not None:
+        took = f"{state.reply_ms:.0f} ms"
+        left = room.width - width_of(_side_by_side(pieces, room.width)[0]) - 2
+        pieces.append(Run(f"in {took}" if left >= len(took) + 3 else took, Role.LABEL))
+    return _side_by_side(pieces, room.width)[0]
+
+
+def _gone_wrong(state: PollingState) -> list[Run]:
+    """Polls that did not go well, by kind."""
+    kinds = (
+        (state.timeouts, "timeouts" if state.timeouts != 1 else "timeout"),
+        (state.garbage, "garbage"),
+        (state.late, "late"),
+        (state.errors, "failed"),
+    )
+    return [Run(f"{count} {word}", Role.WARN) for count, word in kinds if count]
+
+
+def _side_by_side(pieces: list[Run], width: int) -> list[Row]:
+    """Pieces in as many rows as they need."""
+    rows: list[Row] = [()]
+    for piece in pieces:
+        longer = row(*rows[-1], *([Run("  ")] if rows[-1] else []), piece)
+        rows[-1:] = [longer] if width_of(longer) <= width or not rows[-1] else [rows[-1], row(piece)]
+    return rows
 
 
 def _alive(snapshot: Snapshot, glyphs: Glyphs) -> Row:
