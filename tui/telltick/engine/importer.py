@@ -61,17 +61,7 @@ def import_recording(
     burst_rows = read_bursts_csv(bursts) if bursts else ()
     mark_rows = read_marks_csv(marks) if marks else ()
     with AudioFile(audio) as source:
-        facts = SessionFacts(
-            name=audio.stem,
-            started_wall_ns=time.time_ns(),
-            rate_hz=source.rate_hz,
-            source="imported",
-            audio_name=audio.name,
-            poll=line,
-            program=f"telltick {__version__}",
-            versions=library_versions(),
-            host=host(),
-        )
+        facts = _facts(audio, source.rate_hz, line)
         with fresh_folder(folder), hold(folder), Journal.create(folder, facts) as journal:
             heard: list[Burst] = []
             hearing = None if data_line is None else LineChannel(data_line, source.rate_hz, heard.append)
@@ -81,6 +71,21 @@ def import_recording(
                 journal.add_bursts([*burst_rows, *heard])
                 _add_marks(journal, mark_rows)
                 journal.end(Ending(samples * NS // source.rate_hz, "source ended"))
+
+
+def _facts(audio: Path, rate_hz: int, line: dict[str, int | str]) -> SessionFacts:
+    """What is known of a session that begins as a file."""
+    return SessionFacts(
+        name=audio.stem,
+        started_wall_ns=time.time_ns(),
+        rate_hz=rate_hz,
+        source="imported",
+        audio_name=audio.name,
+        poll=line,
+        program=f"telltick {__version__}",
+        versions=library_versions(),
+        host=host(),
+    )
 
 
 def _line(baud: int | None, framing: str | None) -> dict[str, int | str]:
