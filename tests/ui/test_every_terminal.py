@@ -8,6 +8,7 @@ from telltick.ui.app import TelltickApp
 from telltick.ui.rows import text_of
 from tests.ui.fake_feed import FakeFeed, FakeReplay, scripted_marks
 from tests.ui.on_screen import lines_of, text_of_screen, until
+from tests.ui.results import trial
 
 SIZES = [(80, 24), (100, 30), (120, 40), (200, 60)]
 BENCH = {
@@ -150,6 +151,48 @@ async def test_without_colour_no_segment_carries_any():
                     style = segment.style
                     assert style is None or style.color is None or style.color.is_default
                     assert style is None or style.bgcolor is None or style.bgcolor.is_default
+
+
+PAGES = {
+    "steps": (("s",), ("as it began", "+ tied to polling", ". not enough data")),
+    "changes": (("s", "2"), ("! CHANGED", "= no change within 1 dB", "? UNDECIDED")),
+    "findings": (
+        ("s", "3"),
+        ("+ SUPPORTED", "- RULED OUT", "? UNDECIDED", "! CONTRADICTORY", ". NOT TESTED"),
+    ),
+    "portrait": (("m",), ("CARRIES IT", "ask", "wait", "reply", "0 dB")),
+    "trial": (("d",), ("odds against chance", "1000 to 1", "RUNS")),
+    "rounds": (("w",), ("guided rounds", "tasks, about", "begins it")),
+}
+BASE_COLOURS = 16
+
+
+def coloured(app) -> list[int | None]:
+    """Number of each colour on screen: None for colours of one's own, -1 for the terminal's default."""
+    numbers: list[int | None] = []
+    for panel in app.screen.query("Panel"):
+        for y in range(panel.size.height):
+            for style in (segment.style for segment in panel.render_line(y)):
+                for colour in (style.color, style.bgcolor) if style is not None else ():
+                    if colour is not None:
+                        numbers.append(-1 if colour.is_default else colour.number)
+    return numbers
+
+
+@pytest.mark.parametrize("terminal", ["sixteen", "none"])
+@pytest.mark.parametrize("page", PAGES)
+async def test_every_page_says_by_words_and_signs_what_colours_say(page, terminal):
+    keys, words = PAGES[page]
+    feed = live()
+    feed.trial = trial(52)
+    app = app_for(feed, environ=TERMINALS[terminal])
+    async with app.run_test(size=(120, 40)) as pilot:
+        await shown(pilot, feed)
+        await pilot.press(*keys)
+        await until(pilot, lambda: all(word in text_of_screen(app) for word in words))
+        numbers = set(coloured(app))
+    allowed = {-1} if terminal == "none" else {-1, *range(BASE_COLOURS)}
+    assert numbers <= allowed
 
 
 async def test_a_storm_of_resizes_leaves_a_whole_screen():
