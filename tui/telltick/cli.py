@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one verb; every error ends in one line on stderr."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads spin while they wait for so little work
     try:
         args = build_parser().parse_args(argv)
     except SystemExit as leave:

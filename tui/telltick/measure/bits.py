@@ -96,6 +96,7 @@ class BitsListener:
     _leads: list[Floats] = field(default_factory=list)  # each (kinds,)
     _others: list[Floats] = field(default_factory=list)  # each (texts, kinds)
     _alphabet: npt.NDArray[np.uint8] | None = None
+    _known_waves: Spectra = field(default_factory=lambda: np.zeros((0, 0), dtype=np.complex128))
 
     @property
     def full(self) -> bool:
@@ -116,6 +117,7 @@ class BitsListener:
         if self._alphabet is None:
             self._alphabet = _alphabet(gate.data)
         lines = Lines.for_windows(windows.length_s, self.rate_hz, self.band)
+        self._known_waves = self._known_waves[:0]
         line = Predictor(gate, self.baud, self.framing, lines.freq_hz, self.shift_hz)
         heard, begin_s, floor = window_spectra(samples, first_sample, windows, lines)
         audio = _Audio(samples, first_sample, self.rate_hz, gate)
@@ -151,9 +153,15 @@ class BitsListener:
         others = rng.choice(self._alphabet, (TEXTS, len(data)))
         bits = np.stack([line_bits(text.tobytes(), self.framing) for text in others])
         steps = np.diff(bits, axis=1, prepend=1, append=1).astype(np.float64)
-        at_s = np.arange(steps.shape[1]) / self.baud
-        waves = np.exp(-2j * np.pi * np.outer(at_s, lines.freq_hz + self.shift_hz))
-        return np.concatenate([line.edges(data)[None], steps @ waves])
+        waves = self._waves(steps.shape[1], lines)  # as pairs of real numbers: half the work
+        return np.concatenate([line.edges(data)[None], (steps @ waves.view(np.float64)).view(np.complex128)])
+
+    def _waves(self, edges: int, lines: Lines) -> Spectra:
+        """Shape (edges, lines): spectrum of an edge at each bit time."""
+        if len(self._known_waves) < edges:
+            at_s = np.arange(edges) / self.baud
+            self._known_waves = np.exp(-2j * np.pi * np.outer(at_s, lines.freq_hz + self.shift_hz))
+        return self._known_waves[:edges]
 
     def result(self) -> BitsHeard:
         """What was heard so far."""

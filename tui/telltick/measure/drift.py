@@ -49,7 +49,7 @@ def best_drift(maps: Floats, at_s: Floats, middle_s: float, cell_s: float) -> Dr
         return Drift(0.0, known=False)
     step_ppm = min(5.0, 1e6 * cell_s / span_s)
     candidates = np.arange(-MOST_PPM, MOST_PPM + step_ppm / 2, step_ppm)
-    tops = [along(maps, 1e-6 * ppm * (at_s - middle_s) / cell_s).sum(axis=0).max() for ppm in candidates]
+    tops = _tops(maps, 1e-6 * np.outer(candidates, at_s - middle_s) / cell_s)
     coarse = float(candidates[int(np.argmax(tops))])
     return Drift(coarse + _refined_ppm(maps, at_s, middle_s, coarse, cell_s), known=True)
 
@@ -58,6 +58,22 @@ def along(maps: Floats, lag_shift: Floats) -> Floats:
     """Maps moved back by `lag_shift` lags each (rounded); lags that fall outside repeat the edge."""
     lags = np.arange(maps.shape[1]) + np.rint(lag_shift).astype(int)[:, None]
     return np.take_along_axis(maps, np.clip(lags, 0, maps.shape[1] - 1), axis=1)
+
+
+def _tops(maps: Floats, lag_shifts: Floats) -> list[float]:
+    """Highest value of the sum of `along` for each row of shifts, shape (lines, groups)."""
+    lags = maps.shape[1]
+    moves = np.rint(lag_shifts).astype(int)
+    reach = min(int(np.abs(moves).max(initial=0)), lags)
+    padded = np.pad(maps, ((0, 0), (reach, reach)), mode="edge")
+    begins = reach + np.clip(moves, -reach, reach)
+    tops = []
+    for begin in begins.tolist():
+        total = np.zeros(lags)
+        for row, first in zip(padded, begin, strict=True):
+            total += row[first : first + lags]
+        tops.append(float(total.max()))
+    return tops
 
 
 def _refined_ppm(maps: Floats, at_s: Floats, middle_s: float, coarse_ppm: float, cell_s: float) -> float:
