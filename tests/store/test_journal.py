@@ -6,6 +6,7 @@ import shutil
 import sqlite3
 import threading
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -161,7 +162,24 @@ def test_requests_are_pending_until_their_outcome(folder, journal):
     assert journal.pending_requests() == (second,)
 
 
+def test_a_request_made_before_the_recorder_first_looks_is_not_overlooked(tmp_path, monkeypatch):
+    real, asked = Path.rename, []
+
+    def asked_at_once(draft, path):
+        """The journal has just appeared in the folder, and somebody is quicker than the recorder."""
+        real(draft, path)
+        with Journal.open(tmp_path) as viewer:
+            asked.append(viewer.add_request(1, Verb.FINISH))
+
+    monkeypatch.setattr(Path, "rename", asked_at_once)
+    with Journal.create(tmp_path, FACTS) as recorder:
+        assert asked
+        assert recorder.changed()
+        assert [request.verb for request in recorder.pending_requests()] == [Verb.FINISH]
+
+
 def test_only_the_writing_of_others_counts_as_a_change(folder, journal):
+    assert journal.changed()  # the first time
     assert not journal.changed()
     journal.add_health(HealthNote(1, "own"))
     assert not journal.changed()

@@ -42,7 +42,7 @@ class Journal:
         self._folder = folder
         self._turn = threading.RLock()
         self._depth = 0
-        self._seen = self._data_version()
+        self._seen: int | None = None
 
     @classmethod
     def create(cls, folder: Path, facts: SessionFacts) -> Self:
@@ -65,9 +65,7 @@ class Journal:
         with _storage_errors(folder):
             _write_facts(draft, facts)
             draft.rename(path)
-            db = _connect(path)
-            db.execute("PRAGMA journal_mode = WAL")
-            return cls(db, folder)
+            return cls(_connect(path), folder)
 
     @classmethod
     def open(cls, folder: Path) -> Self:
@@ -281,7 +279,10 @@ class Journal:
         return tuple(_request(row) for row in rows)
 
     def changed(self) -> bool:
-        """Whether anybody else has written since the last call. Cheap enough to ask 50 times a second."""
+        """Whether anybody else has written since the last call. Cheap enough to ask 50 times a second.
+
+        True the first time: the journal stood in the folder, open to others, before anybody could look.
+        """
         with self._turn, _storage_errors(self._folder):
             version = self._data_version()
         changed, self._seen = version != self._seen, version
@@ -325,6 +326,7 @@ def _write_facts(path: Path, facts: SessionFacts) -> None:
         db.execute("BEGIN IMMEDIATE")
         db.executemany("INSERT INTO fact VALUES (?, ?)", rows)
         db.execute("COMMIT")
+        db.execute("PRAGMA journal_mode = WAL")  # before others see it: later they might be in the way
     finally:
         db.close()
 
