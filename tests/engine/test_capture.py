@@ -207,6 +207,31 @@ def test_a_lost_device_is_a_gap_and_is_opened_again_when_it_is_back(scene):
     assert [note.note for note in refusals] == ["the fake input is unplugged"]
 
 
+def test_a_device_that_wakes_slowly_is_left_the_time_to_wake(scene):
+    scene.play(2)
+    scene.source.trouble = "no sound for 1.6 s"
+    scene.lose(1.6)
+    scene.capture.watch()
+    for _ in range(round(3 / 0.02)):  # 1 s until it is opened anew, then 2 s until its first block
+        scene.lose(0.02)
+        scene.capture.watch()
+    scene.play(2)
+    assert scene.source.starts == 2
+    reader = scene.done()
+    assert reader.audio.samples == 4 * RATE
+    (gap,) = reader.gaps
+    assert (gap.end_ns - gap.start_ns) / NS == pytest.approx(4.6, abs=0.001)
+
+
+def test_a_device_that_opens_and_stays_silent_is_opened_again(scene):
+    scene.play(2)
+    scene.source.trouble = "no sound for 1.6 s"
+    for _ in range(round(11 / 0.02)):  # opened after 1 s, then every 4 s
+        scene.lose(0.02)
+        scene.capture.watch()
+    assert scene.source.starts == 4
+
+
 def test_a_lost_device_is_tried_once_a_second_and_told_of_every_ten_minutes(scene):
     scene.play(1)
     scene.source.trouble = "gone"

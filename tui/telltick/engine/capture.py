@@ -12,12 +12,13 @@ from telltick.engine.line_channel import LineChannel, PlannedAnchors
 from telltick.model.clock import NS, Anchor, ArrivalFilter
 from telltick.model.errors import DeviceError, StorageError
 from telltick.model.session import Gap, GapKind, HealthNote
-from telltick.sources.audio import AudioBlock, AudioSource, Samples
+from telltick.sources.audio import FIRST_BLOCK_S, AudioBlock, AudioSource, Samples
 from telltick.store.journal import Journal
 from telltick.store.segments import AudioWriter
 
 ANCHOR_EVERY_NS = NS
 RETRY_EVERY_NS = NS
+WAKE_NS = round(FIRST_BLOCK_S * NS)  # how long a source that says nothing is wrong may take to deliver
 SAY_AGAIN_NS = 600 * NS  # a source that stays away is not told of at every attempt
 DEFICIT_NS = NS // 5  # a block this much later than its samples say raises doubt
 DOUBT_NS = NS // 4  # ... and when the blocks after it have not caught up by then, samples were lost
@@ -69,7 +70,8 @@ class AudioCapture:
         self._held: list[AudioBlock] = []  # late blocks: after a loss, or about to catch up
         self._next_anchor_ns = 0
         self._open_gap: int | None = None
-        self._retry_at_ns = 0
+        self._retry_at_ns = 0  # for a source that says it is lost
+        self._awake_by_ns = 0  # for one that is only silent
         self._clipped = 0
         self._paused = False
         self._refusal = ("", 0)  # words of the last failed attempt to get the source back, and when told
@@ -158,13 +160,12 @@ class AudioCapture:
         """Notice a lost or stalled source, and try to get it back."""
         if self._source.over or self._paused:
             return
-        if self._open_gap is not None:
-            if self._now_ns() >= self._retry_at_ns:
-                self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
-                self._reopen()
-            return
         problem = self._source.problem()
-        if problem is not None:
+        if self._open_gap is not None:
+            now_ns = self._now_ns()
+            if now_ns >= (self._awake_by_ns if problem is None else self._retry_at_ns):
+                self._reopen()
+        elif problem is not None:
             self._decide_held()
             self._lose(GapKind.DEVICE_LOST, problem)
 
@@ -190,7 +191,7 @@ class AudioCapture:
     def resume(self) -> None:
         """Write again; the next block ends the gap."""
         self._paused = False
-        self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
+        self._be_patient()
 
     @property
     def over(self) -> bool:
@@ -217,7 +218,7 @@ class AudioCapture:
 
     def _lose(self, kind: GapKind, note: str) -> None:
         """End the run and open a gap."""
-        self._retry_at_ns = self._now_ns() + RETRY_EVERY_NS
+        self._be_patient()
         gap = Gap(kind, self._writer.samples, self._last_arrival_ns, None, note)
         self._open_gap = self._journal.open_gap(gap)
         self._end_line()
@@ -234,7 +235,13 @@ class AudioCapture:
                 self._anchor(last, self._planned.t_ns(last))
         self._planned = None
 
+    def _be_patient(self) -> None:
+        """Leave the source time before it is opened anew: an idle input wakes slowly."""
+        now_ns = self._now_ns()
+        self._retry_at_ns, self._awake_by_ns = now_ns + RETRY_EVERY_NS, now_ns + WAKE_NS
+
     def _reopen(self) -> None:
+        self._be_patient()
         self._source.stop()
         try:
             self._source.start(self._sink)
