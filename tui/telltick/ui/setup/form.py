@@ -71,7 +71,7 @@ def fields_for(sounds: SoundInputs, ports: Sequence[str]) -> tuple[Field, ...]:
         Field("framing", "framing", "Data bits, parity, stop bits.", ("8N1", "8N2", "7E1", "8E1")),
         Field("request", "request", _REQUEST),
         Field("reply_end", "reply ends", "The byte(s) that end a reply, as hex digits; empty: by silence."),
-        Field("interval", "interval s", "Seconds from poll to poll.", ("0.1", "0.2", "0.5", "1")),
+        Field("interval", "interval, s", "Seconds from poll to poll.", ("0.1", "0.2", "0.5", "1")),
         *(
             Field(
                 f"setup.{name}",

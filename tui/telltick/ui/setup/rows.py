@@ -12,6 +12,7 @@ from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, rule, shorten, sp
 from telltick.ui.setup.form import NO_PORT, Field, Form
 
 LABEL_CELLS = 15
+BEGIN_GROUP = ("input", "port", "setup.antenna")  # fields before which a gap stands, where there is room
 BAR_LOW_DBFS = -90.0
 
 
@@ -39,6 +40,11 @@ def draw_form(form: Form, at: int, room: Room) -> list[Row]:
     head = rule("station set-up", room, row(Run("up, down choose a line", Role.LABEL)))
     lines = [_line(one, form, at=k == at, room=room) for k, one in enumerate(form.fields)]
     shown = max(room.height - 1, 0)
+    groups = [k for k, one in enumerate(form.fields) if one.key in BEGIN_GROUP]
+    if len(lines) + len(groups) <= shown:
+        for k in reversed(groups):
+            lines.insert(k, BLANK)
+        return [head, *lines]
     first = min(max(at - shown + 2, 0), max(len(lines) - shown, 0))
     return [head, *lines[first : first + shown]]
 
@@ -77,10 +83,10 @@ def _level(trial: Trial, room: Room) -> list[Row]:
     full = round(cells * min(max(1 - health.level_dbfs / BAR_LOW_DBFS, 0.0), 1.0))
     role = Role.BAD if health.clipped else Role.WARN if health.advice else Role.GOOD
     bar = row(
-        Run(" "),
+        Run(f" {health.level_dbfs:5.1f}", Role.NUMBER),
+        Run(" dBFS ", Role.LABEL),
         Run(room.glyphs.full * full, role),
-        Run(room.glyphs.rule * (cells - full), Role.RULE),
-        Run(f" {health.level_dbfs:6.1f} dBFS", Role.NUMBER),
+        Run(room.glyphs.idle * (cells - full), Role.RULE),
     )
     if health.advice:
         return [bar, *_padded(wrapped(f"! {health.advice}", room.width - 2, Role.WARN))]

@@ -73,7 +73,7 @@ def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: flo
     reading, width = snapshot.window, room.width
     roomy = room.height >= ROOMY
     gap = [BLANK] if roomy else []
-    rows = [rule(f"meter, last {window_s:g} s", room, *_lock(snapshot)), *gap]
+    rows = [_title(snapshot, window_s, room), *gap]
     rows += _large(reading, width, 2 if room.height >= VERY_ROOMY else 1, room.glyphs)
     rows += [row(Run("above the floor while bytes flow", Role.LABEL)), BLANK] if roomy else []
     rows += [_written_interval(reading), _drawn_interval(reading, reach_db, width, room.glyphs), *gap]
@@ -82,6 +82,8 @@ def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: flo
     rows += [*([] if snapshot.trial else gap), _step(snapshot, width, room.glyphs)]
     if len(rows) < room.height:
         rows.append(_latency(snapshot))
+    if reading.verdict is Verdict.CONTROL:
+        return rows  # it asks for no polls
     return rows + _warnings(reading, room, room.height - len(rows))
 
 
@@ -115,7 +117,7 @@ def _large(reading: Reading, width: int, scale: int, glyphs: Glyphs) -> list[Row
 
 def _drawn_interval(reading: Reading, reach_db: float, width: int, glyphs: Glyphs) -> Row:
     """The interval and the value on a scale from 0 to the reach."""
-    right = f" {reach_db:<2.0f} dB"
+    right = f" {f'{reach_db:.0f} dB':<5}"
     length = width - 2 - len(right)
     cells = [Run(glyphs.track, Role.RULE)] * length
     estimate = reading.excess_db
@@ -200,10 +202,14 @@ def _step(snapshot: Snapshot, width: int, glyphs: Glyphs) -> Row:
     return row(*runs)
 
 
-def _lock(snapshot: Snapshot) -> tuple[Row, ...]:
-    """Said on the title, since small panels have no row for the latency."""
-    locked = snapshot.latency is not None and snapshot.latency.locked
-    return (row(Run("latency locked", Role.WARN)), row(Run("lag locked", Role.WARN))) if locked else ()
+def _title(snapshot: Snapshot, window_s: float, room: Room) -> Row:
+    """The title; a locked latency is said on it, since small panels have no row for the latency."""
+    title = f"meter, last {window_s:g} s"
+    if snapshot.latency is None or not snapshot.latency.locked:
+        return rule(title, room)
+    locked = row(Run("latency locked", Role.WARN))
+    tight = width_of(locked) + len(title) + 8 > room.width
+    return rule("meter" if tight else title, room, locked)
 
 
 def _latency(snapshot: Snapshot) -> Row:

@@ -73,7 +73,7 @@ def _bar(walk: Walk, glyphs: Glyphs) -> Row:
     done = round(min(max(walk.share, 0.0), 1.0) * BAR_CELLS)
     left = "" if walk.seconds_left is None else f"  about {max(walk.seconds_left, 0):.0f} s more"
     return row(
-        Run(glyphs.full * done, Role.RISE),
+        Run(glyphs.full * done, Role.GOOD),
         Run(glyphs.rule * (BAR_CELLS - done), Role.RULE),
         Run(left, Role.LABEL),
     )
@@ -102,7 +102,7 @@ def _results(walk: Walk, room: Room, lines: int) -> list[Row]:
         what = {"measure": "baseline", "trial": "coin trial", "polling": f"polling {task.value}"}.get(
             task.do, task.factor + (" back" if task.do == "return" else f": {task.value}")
         )
-        words = room.glyphs.clean(f"{what}  {result.words}", 200)
+        words = room.glyphs.clean(f"{what}  {result.words}", 200).replace("+-", room.glyphs.within)
         lead = Run(" - " if result.skipped else f" {room.glyphs.here} ", Role.LABEL)
         rows.append(
             row(lead, Run(shorten(words, room.width - 4), Role.LABEL if result.skipped else Role.TEXT))
