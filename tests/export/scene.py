@@ -15,7 +15,15 @@ from telltick.model.answers import (
     PathVerdict,
     SetupReading,
 )  # fmt: skip
-from telltick.model.characteristics import BitsHeard, Carrier, CharacterRate, Heard, Period, Portrait
+from telltick.model.characteristics import (
+    BitsHeard,
+    Carrier,
+    CharacterRate,
+    CoherentAverage,
+    Heard,
+    Period,
+    Portrait,
+)
 from telltick.model.clock import NS, Anchor, AudioClock
 from telltick.model.document import SessionDocument
 from telltick.model.framing import Framing
@@ -153,6 +161,7 @@ def everything() -> Measurement:
         heard=HEARD,
         character=CHARACTER,
         bits=BITS,
+        coherent=CoherentAverage(75, True, Estimate(-9.5, -10.2, -8.9), 18.1, True, False),
         period=PERIOD,
         on_air=ON_AIR,
         answers=ANSWERS,

@@ -102,6 +102,7 @@ def test_what_is_not_told_of_a_tied_step_has_a_reason():
         "steps[0]: character_rate:",
         "steps[0]: portrait:",
         "bits:",
+        "coherent:",
         "on_air:",
     ):
         assert any(text.startswith(reason) for text in said), reason
@@ -162,7 +163,7 @@ def test_the_measurement_has_the_keys_that_scripts_rely_on():
     assert list(document) == [
         "schema", "session", "audio", "polling", "latency_ms", "whole", "steps", "changes", "findings",
         "period", "trial", "setups", "next_tests", "comparisons", "heard", "portrait", "character_rate",
-        "bits", "on_air", "warnings",
+        "bits", "coherent", "on_air", "warnings",
     ]  # fmt: skip
     assert document["schema"] == "telltick.measurement/1"
     assert list(document["latency_ms"]) == ["value", "low", "high", "drift_ppm", "modulo_ms", "locked"]

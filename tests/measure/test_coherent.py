@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from telltick.measure.coherent import MANNERS, alike_bursts, best_shared, shared_power
+from telltick.measure.coherent import MANNERS, alike_bursts, best_shared, coherent_average, shared_power
 from tests.scenes import make_scene
 
 RATE_HZ = 8000
@@ -50,3 +50,24 @@ def test_a_tenth_of_a_millisecond_of_jitter_costs_decibels_and_fitting_wins_them
     as_timed, fitted = shared_power(alike, AS_TIMED), best_shared(alike)
     assert i_over_n_db(alike, as_timed) < -3
     assert i_over_n_db(alike, fitted) == pytest.approx(0.0, abs=1.0)
+
+
+def averaged(seed, ratio_db, **scene):
+    excess_db = None if ratio_db is None else float(10 * np.log10(1 + 10 ** (ratio_db / 10)))
+    made = make_scene(seed, excess_db=excess_db, rate_hz=RATE_HZ, seconds=20.0, **scene)
+    return coherent_average(made.samples, 0, RATE_HZ, made.gate.shifted(made.latency_s))
+
+
+@pytest.mark.parametrize("random_phase", [False, True])
+def test_the_average_says_how_much_is_shared_and_what_it_gains(random_phase):
+    found = averaged(4, -6.0, random_phase=random_phase)
+    assert found.reply
+    assert (found.free_timing, found.free_phase) == (False, random_phase)
+    assert found.i_over_n_db.low - 0.5 < -6.0 < found.i_over_n_db.high + 0.5
+    # Derived: the mean of n bursts has 1/n of the noise's power; it can gain no more, and here hardly less.
+    assert 10 * np.log10(found.bursts) - 1.5 < found.gain_db <= 10 * np.log10(found.bursts)
+
+
+@pytest.mark.parametrize("scene", [{"ratio_db": None}, {"ratio_db": 3.0, "same": False}])
+def test_without_interference_or_without_bytes_that_repeat_there_is_no_average(scene):
+    assert averaged(5, **scene) is None

@@ -16,15 +16,16 @@ from telltick.engine.gates import gate_near
 from telltick.engine.spans import Span
 from telltick.measure.bits import BitsListener
 from telltick.measure.characters import BurstSpectra, burst_length_s, burst_spectra, character_rate
+from telltick.measure.coherent import coherent_average
 from telltick.measure.loudness import heard_level
 from telltick.measure.portrait import portrait
-from telltick.model.characteristics import BitsHeard, CharacterRate, Heard, Portrait
+from telltick.model.characteristics import BitsHeard, CharacterRate, CoherentAverage, Heard, Portrait
 from telltick.model.framing import Framing
 from telltick.model.readings import Latency, Reading, Verdict
 from telltick.model.traffic import Gate
 from telltick.store.session import SessionReader
 
-LISTEN_S = 10.0
+LISTEN_S, BRIEFLY_S = 10.0, 4.0
 POLLS = 75
 AGAINST_TEXTS = 12
 SHORTEST_S, LONGEST_S = 10.0, 60.0
@@ -58,7 +59,16 @@ class CloseLooker:
         self._reader, self._cells = reader, cells
         self._rate_hz = reader.facts.rate_hz
 
-    def look(self, run: Span, span: Span, latency: Latency | None, reading: Reading) -> CloseLook:
+    def look(
+        self,
+        run: Span,
+        span: Span,
+        latency: Latency | None,
+        reading: Reading,
+        *,
+        listen_s: float = LISTEN_S,
+        closely: bool = True,
+    ) -> CloseLook:
         """Look at the middle of a stretch.
 
         Args:
@@ -66,12 +76,14 @@ class CloseLooker:
             span: the stretch; what lies beyond the run is left out.
             latency: the run's latency.
             reading: what was measured of the stretch; without a tie only the ear is asked.
+            listen_s: for how long the ear is asked.
+            closely: otherwise only the ear is asked.
         """
         inside = span.within(run)
         if not inside.seconds:
             return CloseLook()
-        heard = self._listen(inside.middle(LISTEN_S), latency)
-        if latency is None or reading.verdict is not Verdict.TIED:
+        heard = self._listen(inside.middle(listen_s), latency)
+        if not closely or latency is None or reading.verdict is not Verdict.TIED:
             return CloseLook(heard)
         middle = inside.middle(_seconds_for(reading))
         gate = gate_near(self._reader, middle.start_s, middle.end_s)
@@ -106,6 +118,15 @@ class CloseLooker:
         )
         listener.add(self._reader.audio.read(first, end - first), first, gate)
         return listener.result()
+
+    def coherent(self, look: CloseLook) -> CoherentAverage | None:
+        """What the bursts with the same bytes share where a look was taken; None where nothing does."""
+        if look.part is None or look.latency is None:
+            return None
+        part = look.part
+        gate = _heard_gate(gate_near(self._reader, part.start_s, part.end_s), look.latency)
+        first, end = int(part.start_s * self._rate_hz), int(part.end_s * self._rate_hz)
+        return coherent_average(self._reader.audio.read(first, end - first), first, self._rate_hz, gate)
 
     def _listen(self, part: Span, latency: Latency | None) -> Heard | None:
         gate = _heard_gate(gate_near(self._reader, part.start_s, part.end_s), latency)

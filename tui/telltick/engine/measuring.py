@@ -23,7 +23,7 @@ from telltick.measure.outlook import more_seconds
 from telltick.measure.reading import polling_facts
 from telltick.measure.rows import PollRows
 from telltick.measure.verdict import as_control, trial_between, verdict_with_trial
-from telltick.model.characteristics import BitsHeard, Period
+from telltick.model.characteristics import BitsHeard, CoherentAverage, Period
 from telltick.model.marks import Step
 from telltick.model.measurement import Measurement, MeasuringOptions, StepReading
 from telltick.model.on_air import OnAir
@@ -48,7 +48,7 @@ class SessionMeasurer:
         self._looker = CloseLooker(reader, cells)
         self._results = StepResults(self._looker)
         self._trial = TrialFollower(reader)
-        self._bits: tuple[CloseLook | None, BitsHeard | None] = (None, None)
+        self._bits: tuple[CloseLook | None, BitsHeard | None, CoherentAverage | None] = (None, None, None)
         self._period: tuple[float, Period | None] = (0.0, None)  # samples listened to, what was found
 
     def measure(self, progress: Progress = lambda _: True) -> Measurement:
@@ -66,6 +66,8 @@ class SessionMeasurer:
         gathered = self._gathering.gather(effort)
         trial = self._trial.read(self._reader.audio.samples)
         results = self._step_results(gathered, effort)
+        best = clearest(results)
+        look = CloseLook() if best is None else self._results.close_look(gathered, best)
         steps = _step_readings(gathered.steps, results, trial)
         polling = self._polling(gathered.steps)
         latency = gathered.best_latency
@@ -75,9 +77,7 @@ class SessionMeasurer:
             self._reader.facts, self._options, gathered.steps, [step.reading for step in steps]
         )
         steps = tuple(replace(step, on_air=levels.of(step.step.setup, step.reading)) for step in steps)
-        best = clearest(results)
-        look = CloseLook() if best is None else results[best].look
-        bits = None if best is None else self._bits_of(gathered, best, look)
+        bits, coherent = (None, None) if best is None else self._bits_of(gathered, best, look)
         effort.done(Work.BITS, 1)
         return Measurement(
             polling=polling,
@@ -94,6 +94,7 @@ class SessionMeasurer:
             heard=look.heard,
             character=look.character,
             bits=bits,
+            coherent=coherent,
             period=self._rhythm(gathered) if not polling.polls else None,
             on_air=_common_level(levels, steps, whole),
             answers=answers_of(steps, rows, latency, trial=trial, bound_db=self._options.bound_db),
@@ -120,13 +121,15 @@ class SessionMeasurer:
         baud = standing_baud(steps, facts.poll.get("baud"))
         return polling_facts(gate, seconds, baud, str(facts.poll.get("framing", "")))
 
-    def _bits_of(self, gathered: Gathered, index: int, look: CloseLook) -> BitsHeard | None:
-        """Whether the bits are heard in a step, asked once for each look at it."""
+    def _bits_of(
+        self, gathered: Gathered, index: int, look: CloseLook
+    ) -> tuple[BitsHeard | None, CoherentAverage | None]:
+        """Whether the bits are heard in a step, and what its bursts share; asked once for each look at it."""
         if self._bits[0] is not look:
             baud = standing_baud([gathered.steps[index]], self._reader.facts.poll.get("baud"))
             framing = str(self._reader.facts.poll.get("framing", ""))
-            self._bits = (look, self._looker.bits(look, baud, framing))
-        return self._bits[1]
+            self._bits = (look, self._looker.bits(look, baud, framing), self._looker.coherent(look))
+        return self._bits[1:]
 
     def _rhythm(self, gathered: Gathered) -> Period | None:
         """The rhythm in the audio alone, looked for anew when there is more audio."""

@@ -62,6 +62,7 @@ def measurement_document(session: SessionDocument, measurement: Measurement) -> 
         "portrait": results.portrait(measurement.portrait, curve=True),
         "character_rate": results.character_rate(measurement.character),
         "bits": results.bits(measurement.bits),
+        "coherent": results.coherent(measurement.coherent),
         "on_air": results.on_air(measurement.on_air),
         "warnings": json_warnings(measurement),
     }

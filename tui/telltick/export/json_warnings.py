@@ -18,6 +18,7 @@ _NOT_FOR: dict[Verdict, set[str]] = {
 NO_QUIET = "heard: it takes two seconds of audio clear of polls."
 NO_RATE = "character_rate: no standard rate stands out clearly."
 NO_PORTRAIT = "portrait: it takes twenty polls in one capture run."
+NOTHING_SHARED = "no bytes repeat ten times, or what they share does not stand out of the noise."
 NOT_TIED = "no step is tied to polling."
 
 
@@ -86,6 +87,8 @@ def _of_sound(measurement: Measurement) -> list[str]:
         said.append(NO_RATE if tied else f"character_rate: {NOT_TIED}")
     if measurement.bits is None:
         said.append("bits: bytes or character rate are not known." if tied else f"bits: {NOT_TIED}")
+    if measurement.coherent is None:
+        said.append(f"coherent: {NOTHING_SHARED if tied else NOT_TIED}")
     if measurement.period is None:
         polled = measurement.polling.polls > 0
         said.append(

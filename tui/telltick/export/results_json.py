@@ -8,7 +8,7 @@ from typing import Any
 
 from telltick.export.values import number
 from telltick.model.answers import Change, Finding, NextTest, SetupReading
-from telltick.model.characteristics import BitsHeard, CharacterRate, Heard, Period, Portrait
+from telltick.model.characteristics import BitsHeard, CharacterRate, CoherentAverage, Heard, Period, Portrait
 from telltick.model.clock import Floats
 from telltick.model.on_air import OnAir
 from telltick.model.readings import Estimate, Reading, Verdict
@@ -86,6 +86,20 @@ def bits(one: BitsHeard | None) -> dict[str, Any] | None:
         "polls": one.polls,
         "upright": None if one.upright is None else bool(one.upright),
         "because": one.because,
+    }
+
+
+def coherent(one: CoherentAverage | None) -> dict[str, Any] | None:
+    """What bursts with the same bytes share."""
+    if one is None:
+        return None
+    return {
+        "bursts": one.bursts,
+        "part": "reply" if one.reply else "request",
+        "i_over_n_db": estimate(one.i_over_n_db),
+        "gain_db": number(one.gain_db),
+        "free_timing": one.free_timing,
+        "free_phase": one.free_phase,
     }
 
 

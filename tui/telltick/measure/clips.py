@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from telltick.measure.coherent import Alike, alike_bursts, average_burst, best_shared, waveforms
+from telltick.measure.coherent import SURE, Alike, alike_bursts, average_burst, best_shared, waveforms
 from telltick.measure.frames import FULL_SCALE, Samples
 from telltick.measure.gating import GUARD_S, merged
 from telltick.model.clock import Floats
@@ -23,7 +23,6 @@ Spectrum = npt.NDArray[np.complex128]
 SECONDS = 5.0
 LEAST_S = 1.0  # shorter pieces are nothing to listen to
 PEAK = 0.25  # of full scale: loud headphones hurt
-SURE = 5.0  # standard errors by which what bursts share must stand out; four manners are tried
 _FADE_S, _JOIN_S, _EDGE_S = 0.050, 0.010, 0.002
 _LEAST_GAP_S = 0.060
 

@@ -23,9 +23,10 @@ import numpy.typing as npt
 
 from telltick.measure.cells import running_median
 from telltick.measure.frames import FULL_SCALE, Samples
-from telltick.measure.robust import jackknife_error
+from telltick.measure.robust import interval, jackknife_error
+from telltick.model.characteristics import CoherentAverage
 from telltick.model.clock import Floats
-from telltick.model.readings import Band
+from telltick.model.readings import Band, Estimate
 from telltick.model.traffic import Gate, Ints
 
 Spectra = npt.NDArray[np.complex128]
@@ -38,6 +39,8 @@ _STEPS_HZ = 16_000  # moves are tried this often, six times in a period of the b
 _ROUNDS = 4
 _BLOCKS = 20
 _TONE, _NEIGHBOURS = 4.0, 10
+_AS_GOOD = 2.0  # standard errors below the best that are as good
+SURE = 5.0  # standard errors by which what bursts share must stand out; four manners are tried
 
 
 @dataclass(frozen=True)
@@ -310,8 +313,56 @@ def _held_out(lines: Spectra, alike: Alike, manner: Manner) -> Spectra:
 
 
 def best_shared(alike: Alike) -> Shared:
-    """The manner in which most is shared."""
-    return max((shared_power(alike, manner) for manner in MANNERS), key=lambda one: one.sure)
+    """The manner in which most is shared; what need not be left free to share as much is not."""
+    every = [shared_power(alike, manner) for manner in MANNERS]
+    best = max(every, key=lambda one: one.sure)
+    return next(one for one in every if one.total >= best.total - _AS_GOOD * best.error)
+
+
+def coherent_average(
+    samples: Samples, first_sample: int, rate_hz: int, gate: Gate, band: Band | None = None
+) -> CoherentAverage | None:
+    """What bursts that repeat share, those that sound longest in all first; None where nothing stands out.
+
+    Args:
+        samples: shape (n,), audio as recorded, without gaps; a minute of it is plenty.
+        first_sample: index of ``samples[0]`` in the recording.
+        rate_hz: sample rate.
+        gate: bursts in audio time, latency applied, with their bytes.
+        band: the band to listen in, 300-2700 Hz unless given.
+    """
+    groups = alike_bursts(samples, first_sample, rate_hz, gate, band)
+    for alike in sorted(groups, key=lambda one: -one.on_s * len(one.bursts)):
+        shared = best_shared(alike)
+        if shared.sure >= SURE:
+            return CoherentAverage(
+                len(alike.bursts),
+                bool(gate.rx[alike.bursts[0]]),
+                _shared_ratio_db(alike, shared),
+                coherent_gain_db(alike, shared),
+                shared.manner.free_timing,
+                shared.manner.free_phase,
+            )
+    return None
+
+
+def _shared_ratio_db(alike: Alike, shared: Shared) -> Estimate:
+    """Shared power over the noise of the time in which bytes flow, both added over the band, in dB."""
+    ratio = shared.power.sum() / (alike.floor.sum() * alike.on_s * alike.rate_hz / alike.samples)
+    error = shared.error / max(shared.total, 1e-300)  # relative
+    found = interval(1.0, error, _BLOCKS - 1)
+    return Estimate(*(float(10 * np.log10(max(ratio * part, 1e-6))) for part in (1.0, found.low, found.high)))
+
+
+def coherent_gain_db(alike: Alike, shared: Shared) -> float:
+    """10 log10(n s): n bursts average the noise down to 1/n; s is the share of their power that is kept.
+
+    The share is that of shared power in the rise over the quiet; at most all of it, and all of it where the
+    rise itself does not show.
+    """
+    rise = float(np.sum(np.mean(np.abs(alike.heard) ** 2, axis=0) / alike.floor - 1))
+    share = min(1.0, shared.total / rise) if rise > 0 else 1.0
+    return float(10 * np.log10(len(alike.bursts) * max(share, 1e-6)))
 
 
 def average_burst(alike: Alike, shared: Shared) -> npt.NDArray[np.complex128]:

@@ -102,6 +102,28 @@ class CharacterRate:
 
 
 @dataclass(frozen=True)
+class CoherentAverage:
+    """What bursts with the same bytes share, noise averaged away.
+
+    Attributes:
+        bursts: how many were averaged.
+        reply: they come from the radio.
+        i_over_n_db: shared power over the noise while these bytes flow, with its 95 % interval.
+        gain_db: how much higher the average stands over its noise than a single burst: 10 log10 of the
+            bursts, less what is lost where they do not lie on each other exactly.
+        free_timing: each burst was moved to fit.
+        free_phase: each burst was turned in phase to fit, as when it is picked up at radio frequency.
+    """
+
+    bursts: int
+    reply: bool
+    i_over_n_db: Estimate
+    gain_db: float
+    free_timing: bool
+    free_phase: bool
+
+
+@dataclass(frozen=True)
 class BitsHeard:
     """What the waveform predicted from the bytes says, as a matched detector.
 

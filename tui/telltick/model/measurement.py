@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from telltick.model.answers import NO_ANSWERS, Answers
-from telltick.model.characteristics import BitsHeard, CharacterRate, Heard, Period, Portrait
+from telltick.model.characteristics import BitsHeard, CharacterRate, CoherentAverage, Heard, Period, Portrait
 from telltick.model.marks import Step
 from telltick.model.on_air import CalibrationPoint, Environment, OnAir
 from telltick.model.readings import Latency, PollingFacts, Reading, Spectrum, TrialReading
@@ -71,6 +71,7 @@ class Measurement:
         heard: how loud the whole sounds.
         character: the character rate that the whole speaks of.
         bits: whether the bits themselves are heard; None where bytes or baud are not known.
+        coherent: what bursts with the same bytes share; None where none repeat or nothing stands out.
         period: the rhythm found in the audio alone; looked for only where there is no serial traffic.
         on_air: levels at the antenna socket; None without a calibration.
         answers: what the steps say when set against each other.
@@ -87,6 +88,7 @@ class Measurement:
     heard: Heard | None = None
     character: CharacterRate | None = None
     bits: BitsHeard | None = None
+    coherent: CoherentAverage | None = None
     period: Period | None = None
     on_air: OnAir | None = None
     answers: Answers = NO_ANSWERS

@@ -23,7 +23,7 @@ from telltick.export.report.words import (
 )
 from telltick.export.values import audio_s
 from telltick.model.answers import Answers, Change, Finding, NextTest, PathVerdict
-from telltick.model.characteristics import CharacterRate, Heard
+from telltick.model.characteristics import CharacterRate, CoherentAverage, Heard
 from telltick.model.evidence import Evidence
 from telltick.model.measurement import Measurement, StepReading
 from telltick.model.on_air import OnAir
@@ -149,6 +149,8 @@ def _characteristics(measurement: Measurement) -> list[tuple[str, str]]:
         rows.append(
             ("Waveform predicted from the bytes", f"{words}: {said(bits.because) or odds(bits.log10_e)}")
         )
+    if measurement.coherent is not None:
+        rows.append(("Average of bursts with the same bytes", _coherent_words(measurement.coherent)))
     if period is not None:
         seconds = period.seconds
         between = f"{seconds.low:.5f} to {seconds.high:.5f}"
@@ -156,6 +158,15 @@ def _characteristics(measurement: Measurement) -> list[tuple[str, str]]:
     if measurement.trial is not None:
         rows.append(("Coin trial", _trial_words(measurement)))
     return rows
+
+
+def _coherent_words(one: CoherentAverage) -> str:
+    kind = "replies" if one.reply else "requests"
+    share = one.i_over_n_db
+    return (
+        f"{one.bursts} {kind} share interference of {share.value:+.1f} dB over the noise "
+        f"({share.low:+.1f} to {share.high:+.1f}); the average gains {one.gain_db:.1f} dB on it"
+    )
 
 
 def _trial_words(measurement: Measurement) -> str:

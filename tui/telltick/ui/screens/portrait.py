@@ -74,7 +74,12 @@ class PortraitScreen(MeasuredPage):
 def sitters_of(measurement: Measurement, page: PortraitScreen) -> list[Sitter]:
     """The whole session and every step."""
     whole = Sitter(
-        "whole session", measurement.portrait, measurement.heard, measurement.character, measurement.bits
+        "whole session",
+        measurement.portrait,
+        measurement.heard,
+        measurement.character,
+        measurement.bits,
+        measurement.coherent,
     )
     steps = []
     for step in measurement.steps:

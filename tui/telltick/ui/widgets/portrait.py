@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from telltick.model.characteristics import BitsHeard, Carrier, CharacterRate, Heard, Portrait
+from telltick.model.characteristics import BitsHeard, Carrier, CharacterRate, CoherentAverage, Heard, Portrait
 from telltick.model.clock import Floats
 from telltick.ui.format import db
 from telltick.ui.glyphs import Glyphs
@@ -53,6 +53,7 @@ class Sitter:
         heard: how loud it sounds.
         character: the character rate heard.
         bits: whether the bits themselves are heard.
+        coherent: what bursts with the same bytes share.
     """
 
     name: str
@@ -60,6 +61,7 @@ class Sitter:
     heard: Heard | None = None
     character: CharacterRate | None = None
     bits: BitsHeard | None = None
+    coherent: CoherentAverage | None = None
 
 
 def portrait_rows(sitter: Sitter, room: Room) -> list[Row]:
@@ -203,6 +205,8 @@ def _words(sitter: Sitter, room: Room) -> list[Row]:
     if sitter.bits is not None:
         told = "heard" if sitter.bits.heard else "not made out"
         facts += _fact("bits themselves", f"{told}. {sitter.bits.because}", Role.TEXT, room)
+    if sitter.coherent is not None:
+        facts += _fact("averaged", _averaged(sitter.coherent), Role.TEXT, room)
     return facts
 
 
@@ -216,6 +220,12 @@ def _fact(name: str, words: str, role: Role, room: Room) -> list[Row]:
         rest = shorten(" ".join(text_of(line) for line in more), free)
         rows.append(fit(row(Run(" " * width_of((lead,))), Run(rest, role)), room.width))
     return rows
+
+
+def _averaged(one: CoherentAverage) -> str:
+    kind = "replies" if one.reply else "requests"
+    share = db(one.i_over_n_db.value, sign=True).strip()
+    return f"{one.bursts} equal {kind} share I/N {share} dB; the average gains {one.gain_db:.0f} dB on noise"
 
 
 def _heard(heard: Heard | None) -> str:
