@@ -19,7 +19,7 @@ from telltick.measure.tones import band_bins, clear_share, floor_of, tonal_bins
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Spectrum
 
-_BY_BIN = ("active", "core", "inner", "gap", "quiet", "slots")
+_BY_BIN = ("active", "core", "inner", "gap", "quiet", "slots", "pair_gap", "pair_core")
 
 
 def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollRows:

@@ -78,6 +78,25 @@ def gap_bounds(cores: Ints, row: Ints, slot_row: Ints, slot_place: Ints) -> Ints
     return np.stack([low, low + before, high - after, high], axis=1)
 
 
+def short_pairs(cores: Ints, gaps: Ints) -> tuple[Ints, Ints, Ints, Ints]:
+    """Runs to set against each other where a poll lacks a quiet slot: a gap, and as many frames mid-core.
+
+    Args:
+        cores: shape (rows, 2), as `core_bounds` returned them.
+        gaps: shape (rows, 4), as `gap_bounds` returned them.
+
+    Returns:
+        Row and place (-1 before the poll, +1 after it) of each pair, shape (pairs,); its gap and its piece of
+        the core, shape (pairs, 2) each.
+    """
+    runs = gaps.reshape(-1, 2, 2)
+    row, side = np.nonzero(runs[:, :, 1] > runs[:, :, 0])
+    gap = runs[row, side]
+    length = gap[:, 1] - gap[:, 0]
+    start = (cores[row, 0] + cores[row, 1] - length) // 2
+    return row, 2 * side - 1, gap, np.stack([start, start + length], axis=1)
+
+
 def mean_over(values: Powers, runs: Ints) -> Powers:
     """Mean over the frames of each row's runs (pairs of first and after-last frame); NaN for none.
 

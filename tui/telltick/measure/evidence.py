@@ -25,7 +25,8 @@ def tie_log_e(differences: Floats) -> Floats:
     tie).
 
     Args:
-        differences: shape (polls,), log power of the burst less log power of an equal stretch beside it.
+        differences: shape (polls,), log power of the burst less log power of one equal stretch beside it,
+            before and after by turns: symmetric about zero without a tie.
     """
     d = np.asarray(differences, dtype=np.float64)
     d = d[np.isfinite(d)]

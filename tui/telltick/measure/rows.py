@@ -22,6 +22,7 @@ from telltick.measure.cores import (
     gap_bounds,
     inner_bounds,
     mean_over,
+    short_pairs,
 )
 from telltick.measure.frames import FrameSpec, Powers, Samples, power_frames
 from telltick.measure.gating import GUARD_S, IDLE, Spans, gate_share, merged, row_spans, touches
@@ -78,6 +79,10 @@ class PollRows:
         slot_row: shape (slots,), row of each slot, non-decreasing.
         slot_place: shape (slots,), -1, -2, ... before the poll, +1, +2, ... after it; 1 is adjacent.
         slots: shape (slots, bins), mean power over the slot's frames.
+        pair_row: shape (pairs,), row of each short pair, non-decreasing: only where a side has no slot.
+        pair_place: shape (pairs,), -1 before the poll, +1 after it.
+        pair_gap: shape (pairs, bins), mean power of the frames half way to the next poll on that side.
+        pair_core: shape (pairs, bins), mean power of as many frames in the middle of the core.
         resume_s: audio time from which the next chunk must start.
         summed: set where the bins of a band were added up into one (`measure.banded`).
     """
@@ -105,6 +110,10 @@ class PollRows:
     slot_row: Ints
     slot_place: Ints
     slots: Powers
+    pair_row: Ints
+    pair_place: Ints
+    pair_gap: Powers
+    pair_core: Powers
     resume_s: float
     summed: Summed | None = None
 
@@ -128,13 +137,16 @@ class PollRows:
         """A run of rows."""
         first, last, _ = rows.indices(len(self.poll))
         slots = slice(*np.searchsorted(self.slot_row, [first, last]))
+        pairs = slice(*np.searchsorted(self.pair_row, [first, last]))
         picked = {name: getattr(self, name)[rows] for name in _BY_ROW}
-        picked |= {"slot_place": self.slot_place[slots], "slots": self.slots[slots]}
+        picked |= {name: getattr(self, name)[slots] for name in _BY_SLOT}
+        picked |= {name: getattr(self, name)[pairs] for name in _BY_PAIR}
         return PollRows(
             self.freq_hz,
             self.hop_s,
             **picked,
             slot_row=self.slot_row[slots] - first,
+            pair_row=self.pair_row[pairs] - first,
             resume_s=self.resume_s,
             summed=self.summed,
         )
@@ -155,14 +167,16 @@ class PollRows:
         offsets = np.cumsum([0] + [len(part.poll) for part in parts[:-1]])
         joined = {
             name: np.concatenate([getattr(part, name) for part in parts])
-            for name in (*_BY_ROW, "slot_place", "slots")
+            for name in (*_BY_ROW, *_BY_SLOT, *_BY_PAIR)
         }
         slot_row = np.concatenate([part.slot_row + o for part, o in zip(parts, offsets, strict=True)])
+        pair_row = np.concatenate([part.pair_row + o for part, o in zip(parts, offsets, strict=True)])
         return cls(
             parts[0].freq_hz,
             parts[0].hop_s,
             **joined,
             slot_row=slot_row,
+            pair_row=pair_row,
             resume_s=parts[-1].resume_s,
             summed=_joined_sums(parts),
         )
@@ -178,7 +192,9 @@ def _joined_sums(parts: Sequence[PollRows]) -> Summed | None:
     return Summed(float(worth), float(lost))
 
 
-_NOT_BY_ROW = {"freq_hz", "hop_s", "slot_row", "slot_place", "slots", "resume_s", "summed"}
+_BY_SLOT = ("slot_place", "slots")
+_BY_PAIR = ("pair_place", "pair_gap", "pair_core")
+_NOT_BY_ROW = {"freq_hz", "hop_s", "slot_row", "pair_row", "resume_s", "summed", *_BY_SLOT, *_BY_PAIR}
 _BY_ROW = tuple(f.name for f in fields(PollRows) if f.name not in _NOT_BY_ROW)
 
 
@@ -233,6 +249,7 @@ def _measure_group(
     inner = inner_bounds(frames, row, spec, gate, spans, cores=cores)
     core, slot_row, slot_place, slots = core_and_slots(power, row, kinds, cores)
     gaps = gap_bounds(cores, row, slot_row, slot_place)
+    pair_row, pair_place, pair_gap, pair_core = short_pairs(cores, gaps)
     on_s, core_s = _poll_times(gate, spans)
     return PollRows(
         freq_hz=spec.freq_hz,
@@ -258,6 +275,10 @@ def _measure_group(
         slot_row=slot_row,
         slot_place=slot_place,
         slots=slots,
+        pair_row=pair_row,
+        pair_place=pair_place,
+        pair_gap=mean_over(power, pair_gap),
+        pair_core=mean_over(power, pair_core),
         resume_s=resume_s,
     )
 

@@ -1,0 +1,60 @@
+"""Noise that comes and goes by itself, and polls with no quiet between them, must not look tied to them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from telltick.measure.reading import take_reading
+from telltick.measure.rows import measure_rows
+from telltick.model.readings import Estimate, Latency, Verdict
+from telltick.model.traffic import Gate
+
+RATE_HZ = 12000
+KNOWN = Latency(Estimate(0.0, 0.0, 0.0), None, None, 9.0)  # so that no search pays for chance
+
+
+def steady_polls(interval_s: float, on_s: float, seconds: float, rng: np.random.Generator) -> Gate:
+    """A request, a short silence and a reply in each interval."""
+    at = np.arange(0.5, seconds - 1.5, interval_s)
+    at += rng.uniform(-0.002, 0.002, len(at))
+    start = np.stack([at, at + 0.35 * on_s], axis=1)
+    end = np.stack([at + 0.3 * on_s, at + on_s], axis=1)
+    both = np.repeat(np.arange(len(at)), 2)
+    return Gate(start.ravel(), end.ravel(), np.tile([False, True], len(at)), both, (b"A", b"B") * len(at))
+
+
+def keyed(rng: np.random.Generator, seconds: float, on_ms: float, off_ms: float) -> np.ndarray:
+    """1 while a far station or a noisy device is on, 0.03 while it is off; exponential spells."""
+    out = np.full(int(seconds * RATE_HZ), 0.03)
+    at = 0
+    while at < len(out):
+        on = int(rng.exponential(on_ms) * RATE_HZ / 1000) + 1
+        out[at : at + on] = 1.0
+        at += on + int(rng.exponential(off_ms) * RATE_HZ / 1000) + 1
+    return out
+
+
+def verdict_of_noise(seed: int, interval_s: float, on_s: float, seconds: float, spells=None) -> Verdict:
+    rng = np.random.default_rng(seed)
+    noise = 3000 * rng.standard_normal(int(seconds * RATE_HZ))
+    if spells is not None:
+        noise *= keyed(rng, seconds, *spells)
+    gate = steady_polls(interval_s, on_s, seconds, rng)
+    return take_reading(measure_rows(noise.astype(np.int16), 0, RATE_HZ, gate), latency=KNOWN).verdict
+
+
+@pytest.mark.parametrize("spells", [(120, 30), (200, 35)], ids=["on four fifths", "on six sevenths"])
+@pytest.mark.parametrize("seed", range(3))
+def test_noise_that_comes_and_goes_by_itself_is_not_tied(spells, seed):
+    assert verdict_of_noise(seed, 0.2, 0.032, 200.0, spells) is Verdict.NO_TIE
+
+
+@pytest.mark.parametrize(("interval_s", "on_s"), [(0.06, 0.048), (0.1, 0.09)])
+@pytest.mark.parametrize("seed", range(2))
+def test_steady_noise_under_polls_without_quiet_between_them_is_not_tied(interval_s, on_s, seed):
+    assert verdict_of_noise(seed, interval_s, on_s, 400.0) is Verdict.NO_TIE
+
+
+def test_noise_that_comes_and_goes_under_polls_without_quiet_between_them_is_not_tied():
+    assert verdict_of_noise(0, 0.05, 0.03, 300.0, (200, 40)) is Verdict.NO_TIE
