@@ -22,7 +22,7 @@ FULL = (
     ("cable", "A"), ("rf gain", "minimum"), ("rf gain", "full"), ("monitor level", "0"),
     ("monitor level", "5"), ("baud", "4800"), ("baud", "9600"), ("supply", "battery"), ("supply", "mains"),
     ("poll interval", "0.4 s"), ("poll interval", "0.2 s"), ("cable", "unplugged"), ("cable", "A"),
-    ("polling", "off"),
+    ("request", "ignored by the radio"), ("request", "answered by the radio"), ("polling", "off"),
 )  # fmt: skip
 ONE_WAY = (
     ("choke", "fitted"), ("cable", "B"), ("rf gain", "half"), ("antenna", "dummy load"),

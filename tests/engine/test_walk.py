@@ -222,3 +222,12 @@ def test_skipping_a_running_trial_stops_it():
     bench.trial = trial(0.5)
     walk.skip(bench.snapshot())
     assert bench.asked == [Verb.START_TRIAL, Verb.STOP_TRIAL]
+
+
+def test_the_other_request_is_proposed_only_where_the_station_file_has_one():
+    bench = Bench()
+    task = Task(do="change", factor="request", value="ignored by the radio", say="the other request")
+    state = walker(bench, task).look(bench.snapshot())
+    assert (state.phase, state.results[0].skipped) == (WalkPhase.DONE, True)
+    bench.setup["request"] = "answered by the radio"
+    assert walker(bench, task).look(bench.snapshot()).phase is WalkPhase.YOURS

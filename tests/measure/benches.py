@@ -76,7 +76,8 @@ def round_of(
     session = render_session_audio(
         seed, seconds, plan, done, rate_hz=RATE_HZ, path=path, i_over_n_db=i_over_n_db
     )
-    initial = {**DEFAULT_SETUP, "polling": "on", "baud": f"{plan.baud}", "poll interval": f"{interval_s:g} s"}
+    polling = {"polling": "on", "baud": f"{plan.baud}", "poll interval": f"{interval_s:g} s"}
+    initial = {**DEFAULT_SETUP, **polling, "request": "answered by the radio"}
     marks = [
         Mark(k, int(s.t_s * NS), int((s.t_s + HANDS_ON_S) * NS), MarkKind.CHANGE, s.factor, s.value)
         for k, s in enumerate(made)

@@ -1,12 +1,19 @@
 from functools import cache
 
+import numpy as np
 import pytest
 
+from telltick.measure.changes import judged_changes
 from telltick.measure.looks import Observation, observations
 from telltick.measure.pathways import findings_of, weighed_paths
 from telltick.measure.rules import PATHS, PRACTICE, SWAPS, Look, Seen
+from telltick.measure.setups import Drift
 from telltick.model.answers import PathVerdict
-from telltick.model.readings import TrialReading
+from telltick.model.characteristics import Carrier, Portrait
+from telltick.model.clock import NS
+from telltick.model.marks import Step
+from telltick.model.measurement import StepReading
+from telltick.model.readings import Reading, TrialReading
 from tests.measure.benches import round_of
 from tests.measure.test_changes import setup, side
 
@@ -104,6 +111,26 @@ def test_interference_between_request_and_reply_is_the_radio_at_work_and_not_the
     portrait = seen(Look.CARRIER, Seen.BEFORE_REPLY)
     assert finding("command handling", portrait).verdict is PathVerdict.SUPPORTED
     assert finding("data line", portrait).verdict is PathVerdict.RULED_OUT
+
+
+def test_what_goes_with_the_replies_is_the_radios_work_only_where_the_portrait_says_so():
+    answered = setup(0, {"request": "answered by the radio"}, side(6.6, 3.5))
+    ignored = setup(1, {"request": "ignored by the radio"}, side(0.0, 0.0))
+    judged = judged_changes([answered, ignored], Drift(), 1.0)
+    seen_between = StepReading(Step(0, 0, NS, answered.said), Reading(100, 20.0), portrait=between_replies())
+    alone = finding("command handling", *observations([], [], judged, None))
+    assert alone.verdict is PathVerdict.UNDECIDED
+    assert "the bytes of the replies went with them" in alone.because
+    both = finding("command handling", *observations([seen_between], [], judged, None))
+    assert both.verdict is PathVerdict.SUPPORTED
+    assert both.steps == (0, 1)
+
+
+def between_replies() -> Portrait:
+    flat = np.ones(10)
+    return Portrait(
+        0.001 * np.arange(10), flat, flat, flat, 0.003, (0.02, 0.03), Carrier.TURNAROUND, 9.0, 100
+    )
 
 
 def test_a_sure_coin_trial_ties_it_to_the_polling_and_a_weak_one_does_not():

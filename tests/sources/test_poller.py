@@ -307,3 +307,21 @@ def test_what_became_of_a_new_rate_is_told_and_the_present_one_too(far, polling,
     poller.set_baud(19200)
     assert told.get(timeout=PATIENCE_S) == (19200, "")
     assert poller.baud == 19200
+
+
+def test_the_other_request_is_sent_when_asked_for_and_nothing_else_ever(far, heard, polling):
+    poller = polling(unanswered_text="Z1;", reply_timeout_ms=10)
+    assert far.hear(3) == b"Q1;"
+    poller.set_request(unanswered=True)
+    sent = [heard.burst().data]
+    while sent[-1] != b"Z1;":
+        sent.append(heard.burst().data)
+    poller.set_request(unanswered=False)
+    while sent[-1] != b"Q1;":
+        sent.append(heard.burst().data)
+    assert set(sent) == {b"Q1;", b"Z1;"}
+
+
+def test_without_another_request_in_the_plan_none_is_made_up(polling):
+    with pytest.raises(ValueError, match="add unanswered_text"):
+        polling().set_request(unanswered=True)

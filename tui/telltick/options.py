@@ -136,6 +136,7 @@ def _ask(verbs: Verbs[argparse.ArgumentParser]) -> None:
         "stop-polling",
         "interval",
         "baud",
+        "request",
         "start-trial",
         "stop-trial",
     )
@@ -144,9 +145,11 @@ def _ask(verbs: Verbs[argparse.ArgumentParser]) -> None:
         choices=words,
         metavar="WHAT",
         help="resume (go on once a full disk has room again), finish, start-polling, stop-polling, "
-        "interval S, baud B, start-trial or stop-trial",
+        "interval S, baud B, request answered (or unanswered), start-trial or stop-trial",
     )
-    verb.add_argument("value", nargs="?", metavar="VALUE", help="seconds or bits per second")
+    verb.add_argument(
+        "value", nargs="?", metavar="VALUE", help="seconds, bits per second, answered or unanswered"
+    )
 
 
 def _replay(verbs: Verbs[argparse.ArgumentParser]) -> None:

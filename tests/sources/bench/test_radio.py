@@ -64,3 +64,10 @@ def test_bytes_never_overlap_on_either_wire_whatever_is_sent(sent):
         wire = [burst for burst in bursts if burst.direction is direction]
         assert all(b.start_ns >= a.end_ns for a, b in pairwise(wire))
     assert b"".join(b.data for b in bursts if b.direction is Direction.TX) == b"".join(d for _, d in sent)
+
+
+def test_a_request_for_another_device_is_let_pass():
+    radio = Radio(1, Framing())
+    (request,) = radio.hear(0, b"Z1;", 9600)
+    assert request.data == b"Z1;"
+    assert len(radio.hear(10**9, b"Q1;", 9600)) == 2

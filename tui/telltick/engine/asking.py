@@ -21,10 +21,11 @@ WORDS = {
     "stop-polling": Verb.STOP_POLLING,
     "interval": Verb.SET_INTERVAL,
     "baud": Verb.SET_BAUD,
+    "request": Verb.SET_REQUEST,
     "start-trial": Verb.START_TRIAL,
     "stop-trial": Verb.STOP_TRIAL,
 }
-WITH_VALUE = ("interval", "baud")
+WITH_VALUE = ("interval", "baud", "request")
 
 
 def ask(
@@ -40,7 +41,7 @@ def ask(
     Args:
         folder: the session.
         word: one of `WORDS`.
-        value: seconds or bits per second, for the words that need one.
+        value: seconds, bits per second, answered or unanswered, for the words that need one.
         patience_s: how long to wait for the answer.
         sleep: how to wait a moment.
 
@@ -49,7 +50,7 @@ def ask(
         TelltickError: the recorder refused, with its words, or did not answer.
     """
     if (value is not None) != (word in WITH_VALUE):
-        need = "needs a number after it" if value is None else "takes nothing after it"
+        need = "needs a value after it" if value is None else "takes nothing after it"
         raise BadInputError(f"{word} {need}; see telltick ask --help")
     if not held(folder):
         with SessionReader(folder):  # says what is wrong where it is no session at all

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
 
+from telltick.model.plan import REQUEST, REQUEST_ANSWERED, REQUEST_IGNORED
 from telltick.model.session import Request, Verb
 from telltick.model.trial import FACTOR as TRIAL
 from telltick.sources.poller import Poller
@@ -50,6 +51,10 @@ def instruct(poller: Poller, request: Request) -> Change | None:
         case Verb.SET_BAUD:
             poller.set_baud(_number(request, int))
             return None
+        case Verb.SET_REQUEST:
+            unanswered = _which(request.value)
+            poller.set_request(unanswered=unanswered)
+            return Change(REQUEST, REQUEST_IGNORED if unanswered else REQUEST_ANSWERED)
         case Verb.START_TRIAL:
             poller.start_trial()
             return Change(TRIAL, "on", _trial_note(poller))
@@ -58,6 +63,13 @@ def instruct(poller: Poller, request: Request) -> Change | None:
             return Change(TRIAL, "off")
         case _:
             raise ValueError(f"the poller cannot {request.verb}")
+
+
+def _which(value: str) -> bool:
+    """Whether the request that the radio lets pass is meant."""
+    if value not in ("answered", "unanswered"):
+        raise ValueError(f"the request is answered or unanswered, not {value[:20]!r}")
+    return value == "unanswered"
 
 
 def rate_change(poller: Poller, baud: int) -> Change:

@@ -16,7 +16,7 @@ from telltick.engine.line_options import channel_from, given, others_talk, tap_f
 from telltick.engine.recorder import Recorder, StopSignal
 from telltick.engine.versions import host, library_versions
 from telltick.model.errors import BadInputError
-from telltick.model.plan import PollPlan, Settings, StationProfile
+from telltick.model.plan import REQUEST, REQUEST_ANSWERED, PollPlan, Settings, StationProfile
 from telltick.model.session import SessionFacts
 from telltick.store.folder import new_session_folder, prepare_folder, sessions_folder
 from telltick.store.settings import load_settings
@@ -122,6 +122,8 @@ def _facts(inputs: Inputs, profile: StationProfile, seed: int) -> SessionFacts:
     if plan is not None:
         polling = {"polling": "on" if plan.enabled else "off", "baud": f"{plan.baud}"}
         setup = {**setup, **polling, "poll interval": f"{plan.interval_s:g} s"}
+        if plan.unanswered is not None:
+            setup[REQUEST] = REQUEST_ANSWERED
     tap = inputs.tap
     if tap is not None:
         setup = {**setup, "baud": f"{tap.baud}", **({"program": "closed"} if tap.way == "bridge" else {})}

@@ -120,16 +120,24 @@ def _heard_lines(heard: ChannelPlan) -> list[str]:
 
 
 def _frame_lines(plan: PollPlan) -> list[str]:
-    frame = plan.frame
-    on_line_ms = 1000 * len(frame) * plan.line.char_time_s(plan.baud)
+    other = plan.unanswered
     start = "from the start" if plan.enabled else "once polling is switched on"
     return [
         f"polls    one each {plan.interval_s:g} s, moved by up to {plan.jitter_ms:g} ms at random, {start}",
-        "frames   this one and no other:",
+        "frames   this one and no other:" if other is None else "frames   these two and no other:",
+        *_frame(plan, plan.frame),
+        *([] if other is None else ["  and, only when asked for, which the radio is to let pass:"]),
+        *([] if other is None else _frame(plan, other)),
+        f"reply    {_reply(plan)}",
+    ]
+
+
+def _frame(plan: PollPlan, frame: bytes) -> list[str]:
+    on_line_ms = 1000 * len(frame) * plan.line.char_time_s(plan.baud)
+    return [
         f"  text   {frame.decode('latin-1').encode('unicode_escape').decode('ascii')}",
         f"  hex    {frame.hex(' ')}",
         f"         {len(frame)} byte{'s' if len(frame) != 1 else ''}, {on_line_ms:.1f} ms on the line",
-        f"reply    {_reply(plan)}",
     ]
 
 

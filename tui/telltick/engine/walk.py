@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from telltick.model.cautions import BY_FACTOR
 from telltick.model.marks import Mark, MarkKind
+from telltick.model.plan import REQUEST
 from telltick.model.readings import Reading, Verdict
 from telltick.model.rounds import Round, Task, TaskResult, Walk, WalkPhase
 from telltick.model.session import Verb
@@ -193,6 +194,8 @@ def _needless(task: Task, value: str, snapshot: Snapshot) -> str:
     """Why a task need not or cannot be done; empty when it should be."""
     if task.do == "return" and value and _same(snapshot.setup.get(task.factor, ""), value):
         return f"{task.factor} is {value}, as at the beginning"
+    if task.factor == REQUEST and snapshot.polling.available and REQUEST not in snapshot.setup:
+        return "the station file has no request that the radio lets pass"
     if task.do == "trial" and not snapshot.polling.available:
         return "a coin trial needs our own poller"
     if task.do == "trial" and _log10_e(snapshot) >= math.log10(task.odds):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from telltick.measure.changes import EXCESS, INTERFERENCE, NOISE, Judged
 from telltick.measure.rules import (
@@ -18,7 +18,7 @@ from telltick.measure.rules import (
     Swap,
 )
 from telltick.measure.setups import Setup
-from telltick.measure.vocabulary import kind_of, number_of, order_of
+from telltick.measure.vocabulary import REQUEST, Kind, kind_of, number_of, order_of
 from telltick.measure.wording import step_words
 from telltick.model.answers import ChangeVerdict
 from telltick.model.characteristics import Carrier
@@ -58,8 +58,19 @@ def observations(
     """Everything that the session shows of what the rules look at."""
     alone = [one for one in judged if len(one.change.factors) == 1]
     swaps = [seen for one in alone for look, swap in SWAPS.items() for seen in _swap_seen(one, look, swap)]
-    signs = [_tie(setups), _trial(trial), _carrier(steps), _tone(steps), *map(_interval, alone)]
-    return (*swaps, *(sign for sign in signs if sign is not None))
+    carrier = _carrier(steps)
+    signs = [_tie(setups), _trial(trial), carrier, _tone(steps), *map(_interval, alone)]
+    between = carrier is not None and Seen.BEFORE_REPLY in carrier.seen
+    told = [one if between else _reply_or_handling(one) for one in swaps]
+    return (*told, *(sign for sign in signs if sign is not None))
+
+
+def _reply_or_handling(one: Observation) -> Observation:
+    """Without replies their bytes are gone too: only the portrait can say that it was not they."""
+    if one.look is not Look.UNANSWERED or Seen.GONE not in one.seen:
+        return one
+    words = f"{one.words}; the bytes of the replies went with them, and may have been it"
+    return replace(one, seen=one.seen - {Seen.GONE}, words=words)
 
 
 def _swap_seen(one: Judged, look: Look, swap: Swap) -> Iterator[Observation]:
@@ -165,7 +176,8 @@ def _trial(trial: TrialReading | None) -> Observation | None:
 
 def _carrier(steps: Sequence[StepReading]) -> Observation | None:
     """Which part of the poll carries it, where portraits say so and agree."""
-    claims = {one.step.index: one.portrait.carrier for one in steps if one.portrait is not None}
+    answered = [one for one in steps if kind_of(REQUEST, one.step.setup.get(REQUEST, "")) is not Kind.NONE]
+    claims = {one.step.index: one.portrait.carrier for one in answered if one.portrait is not None}
     told = {index: carrier for index, carrier in claims.items() if carrier is not Carrier.UNKNOWN}
     if not claims:
         return None

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from telltick.measure.vocabulary import POLLING, Kind
+from telltick.measure.vocabulary import POLLING, REQUEST, Kind
 
 GONE_DB = 6.0  # what falls by this much with a swap came, for the most part, by what was swapped
 NOISE_FALL_DB = 3.0  # turning the gain down must lower N by this before it tells anything
@@ -97,7 +97,7 @@ SWAPS: Mapping[Look, Swap] = {
     Look.FREQUENCY: Swap("frequency", press="another band"),
     Look.LESS_MONITOR: Swap("monitor level", down=True, press="0"),
     Look.TONE: Swap("baud", press="4800", effort=2),
-    Look.UNANSWERED: Swap("request", (Kind.NONE,), press="ignored by the radio", effort=3),
+    Look.UNANSWERED: Swap(REQUEST, (Kind.NONE,), press="ignored by the radio", effort=2),
     Look.INTERVAL: Swap("poll interval", press="0.5 s"),
 }
 
@@ -250,7 +250,8 @@ PATHS: tuple[Path, ...] = (
             Line(Look.UNANSWERED, supports=(Seen.GONE,), rules_out=(Seen.NOT_LESS,)),
             Line(Look.TONE, rules_out=(Seen.YES,)),
         ),
-        "A radio begins to work when the request is over, and works only on requests that it answers. "
+        "A radio begins to work when the request is over, and works only on requests that it answers. What "
+        "goes with the replies may as well be their bytes, unless the portrait puts it before them. "
         f"{PRACTICE}",
     ),
     Path(

@@ -13,6 +13,7 @@ from enum import StrEnum
 from telltick.model.trial import FACTOR as COIN_TRIAL
 
 POLLING = "polling"
+REQUEST = "request"  # which of the two requests of a poll plan is sent
 CONTROLS = (COIN_TRIAL,)  # how the polls are timed, not how the bench stands: same setup
 
 
@@ -65,7 +66,7 @@ WORDS: Mapping[str, tuple[tuple[str, Kind], ...]] = {
         (r"battery|batteries|unplugged charger", Kind.BATTERY),
         (r"mains|charger|ac|plugged in", Kind.MAINS),
     ),
-    "request": ((r"ignored|unanswered|unknown|not answered|no answer", Kind.NONE),),
+    REQUEST: ((r"ignored|unanswered|unknown|not answered|no answer", Kind.NONE),),
     POLLING: (_OFF, (r"on", Kind.ON)),
 }
 _ORDER = {

@@ -30,6 +30,7 @@ FIRST = "Local electrical codes and licensed practice come first."
 ALL = (SERIAL_LINES, FRAMES, POLL_CHANNEL, DUMMY_LOAD, SUPPLY, LIGHTNING, HEADPHONES, FIRST)
 
 BY_FACTOR = {
+    "request": FRAMES,
     "antenna": f"{DUMMY_LOAD} {LIGHTNING}",
     "supply": SUPPLY,
     "cable": HEADPHONES,

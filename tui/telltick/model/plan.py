@@ -9,6 +9,8 @@ from telltick.model.framing import Framing
 from telltick.model.on_air import CalibrationPoint, Place
 
 MAX_FRAME_BYTES = 256
+REQUEST = "request"  # the factor: which of the plan's two requests is sent
+REQUEST_ANSWERED, REQUEST_IGNORED = "answered by the radio", "ignored by the radio"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,6 +25,9 @@ class PollPlan:
         port: a device or any pyserial URL.
         frame_text: the request as text (escapes such as ``\r`` allowed); or
         frame_hex: the request as hex digits. Exactly one of the two.
+        unanswered_text: another read-only request, which the radio lets pass without a reply (one for another
+            device on the line, say); sent in place of the first only when asked for; or
+        unanswered_hex: the same as hex digits. At most one of the two.
         interval_s: from one request to the next, in seconds.
         jitter_ms: each request is moved by a random time within plus or minus this.
         baud: bits per second.
@@ -38,6 +43,8 @@ class PollPlan:
     port: str
     frame_text: str | None = None
     frame_hex: str | None = None
+    unanswered_text: str | None = None
+    unanswered_hex: str | None = None
     interval_s: float = 0.2
     jitter_ms: float = 10.0
     baud: int = 9600
@@ -57,13 +64,12 @@ class PollPlan:
         """
         if (self.frame_text is None) == (self.frame_hex is None):
             raise ValueError("frame_text: give the request either as frame_text or as frame_hex")
-        key = "frame_hex" if self.frame_text is None else "frame_text"
-        try:
-            frame = self.frame
-        except ValueError as why:
-            raise ValueError(f"{key}: {why}") from why
-        if not 1 <= len(frame) <= MAX_FRAME_BYTES:
-            raise ValueError(f"{key}: the request must be 1 to {MAX_FRAME_BYTES} bytes, not {len(frame)}")
+        if None not in (self.unanswered_text, self.unanswered_hex):
+            raise ValueError("unanswered_text: give it either as unanswered_text or as unanswered_hex")
+        for key in ("frame_text", "frame_hex", "unanswered_text", "unanswered_hex"):
+            _check_request(key, getattr(self, key))
+        if self.unanswered == self.frame:
+            raise ValueError("unanswered_text: this is the request that the radio answers; give another")
         Framing.parse(self.framing)
         try:
             bytes.fromhex(self.reply_terminator or "00")
@@ -88,14 +94,37 @@ class PollPlan:
     @property
     def frame(self) -> bytes:
         """The request's bytes."""
-        if self.frame_hex is not None:
-            return bytes.fromhex(self.frame_hex)
-        return (self.frame_text or "").encode("latin-1").decode("unicode_escape").encode("latin-1")
+        return _request(self.frame_text, self.frame_hex) or b""
+
+    @property
+    def unanswered(self) -> bytes | None:
+        """The bytes of the request that the radio lets pass; None without one."""
+        return _request(self.unanswered_text, self.unanswered_hex)
 
     @property
     def line(self) -> Framing:
         """The character framing."""
         return Framing.parse(self.framing)
+
+
+def _request(text: str | None, digits: str | None) -> bytes | None:
+    if digits is not None:
+        return bytes.fromhex(digits)
+    return None if text is None else text.encode("latin-1").decode("unicode_escape").encode("latin-1")
+
+
+def _check_request(key: str, given: str | None) -> None:
+    """Refuse a request that cannot be sent.
+
+    Raises:
+        ValueError: the message starts with the name of the key.
+    """
+    try:
+        frame = _request(None, given) if key.endswith("_hex") else _request(given, None)
+    except ValueError as why:
+        raise ValueError(f"{key}: {why}") from why
+    if frame is not None and not 1 <= len(frame) <= MAX_FRAME_BYTES:
+        raise ValueError(f"{key}: the request must be 1 to {MAX_FRAME_BYTES} bytes, not {len(frame)}")
 
 
 @dataclass(frozen=True, kw_only=True)

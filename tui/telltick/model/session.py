@@ -90,6 +90,7 @@ class Verb(StrEnum):
     STOP_POLLING = "stop polling"
     SET_INTERVAL = "set interval"  # value: seconds
     SET_BAUD = "set baud"  # value: bits per second
+    SET_REQUEST = "set request"  # value: "answered" or "unanswered"
     START_TRIAL = "start coin trial"
     STOP_TRIAL = "stop coin trial"
     RESUME = "resume"  # go on recording after the disk was full

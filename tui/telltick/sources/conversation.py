@@ -43,6 +43,7 @@ class Conversation:
     def __init__(self, port: Port, plan: PollPlan, clock_ns: Callable[[], int], tell: Reports) -> None:
         self._port = port
         self._plan = plan
+        self._frame = plan.frame
         self._clock_ns = clock_ns
         self._tell = tell
         self._rule = ReplyRule.of(plan)
@@ -66,6 +67,11 @@ class Conversation:
             self._port.baudrate = before
             return f"{self._plan.port} stays at {before} baud: {why}"
         return ""
+
+    def send_from_now(self, frame: bytes) -> None:
+        """Ask with another request, from the next poll on."""
+        self._frame = frame
+        self._echo.watch_for(frame)
 
     def close(self) -> None:
         """Tell what was left over, and let go of the port."""
@@ -137,10 +143,10 @@ class Conversation:
         self._last_number = poll.number
         outcome = replace(poll, outcome=PollOutcome.ERROR)
         try:
-            self._port.write(self._plan.frame)
+            self._port.write(self._frame)
             # A port's driver paces the line: the bytes leave one after the other from about now on.
-            end_ns = poll.sent_ns + round(len(self._plan.frame) * self._char_ns)
-            self._tell.burst(Burst(poll.sent_ns, end_ns, Direction.TX, self._plan.frame, poll.number))
+            end_ns = poll.sent_ns + round(len(self._frame) * self._char_ns)
+            self._tell.burst(Burst(poll.sent_ns, end_ns, Direction.TX, self._frame, poll.number))
             outcome = self._reply_to(poll, end_ns, hurry)
         except serial.SerialTimeoutException:
             self._tell.trouble("request blocked", f"the handshake of {self._plan.port} holds requests back")

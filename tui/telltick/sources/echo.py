@@ -53,6 +53,10 @@ class EchoWatch:
         self._rule = rule
         self.found = False
 
+    def watch_for(self, frame: bytes) -> None:
+        """Another request is sent from now on."""
+        self._frame = frame
+
     def skip(self, incoming: Incoming, sent_end_ns: int, char_ns: float) -> int | None:
         """How many bytes at the start are the echo; None while only more bytes, or silence, can tell.
 

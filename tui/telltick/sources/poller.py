@@ -33,6 +33,7 @@ class _Wanted:
     Attributes:
         grid: rises whenever the schedule is to start anew.
         trial: how the cycles of the coin trial are cut; None without one.
+        unanswered: the plan's other request is sent, which the radio lets pass.
         rate_asks: rises whenever a rate is asked for, the present one too.
     """
 
@@ -42,6 +43,7 @@ class _Wanted:
     grid: int = 1
     stopping: bool = False
     trial: Rhythm | None = None
+    unanswered: bool = False
     rate_asks: int = 0
 
 
@@ -161,6 +163,20 @@ class Poller:
         asks = self._wanted.rate_asks + 1
         self._want(new_grid=trial is not None, baud=baud, trial=trial, rate_asks=asks)
 
+    def set_request(self, *, unanswered: bool) -> None:
+        """Send the request that the radio answers, or the plan's other one; no other bytes are ever sent.
+
+        Raises:
+            ValueError: the plan has no other one, or a coin trial runs.
+        """
+        if self._plan.unanswered is None:
+            raise ValueError(
+                "the station file has no request that the radio lets pass: add unanswered_text under [poll]"
+            )
+        if self.trial is not None:
+            raise ValueError("a coin trial is running: end it before the request is changed")
+        self._want(unanswered=unanswered)
+
     def start_trial(self) -> Rhythm:
         """Begin a coin trial with the next request; returns how its cycles are cut.
 
@@ -271,6 +287,10 @@ class Poller:
         if wanted.grid != before.grid:
             self._lay_grid(wanted)
             self._slot = None
+        if wanted.unanswered != before.unanswered or wanted.grid != before.grid:
+            talk.send_from_now(
+                self._plan.unanswered or self._plan.frame if wanted.unanswered else self._plan.frame
+            )
         refused = talk.set_baud(wanted.baud) if wanted.baud != talk.baud else ""
         if refused:
             self._want(baud=talk.baud)

@@ -81,7 +81,8 @@ class Desk:
         by_poller = factor.verb is not None and polling.available and not self._feed.is_replay
         was = setup.get(name, "")
         if by_poller:
-            now = polling.baud if factor.verb is Verb.SET_BAUD else polling.interval_s
+            numbers = {Verb.SET_BAUD: polling.baud, Verb.SET_INTERVAL: polling.interval_s}
+            now = numbers.get(factor.verb) if factor.verb else None
             was = f"{now:g}" if now is not None else was
         return Question(
             title=name,

@@ -9,9 +9,15 @@ from dataclasses import dataclass
 from telltick.model.cautions import BY_FACTOR
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, MarkKind
+from telltick.model.plan import REQUEST, REQUEST_ANSWERED, REQUEST_IGNORED
 from telltick.model.session import Verb
 
 MOST_SUGGESTIONS = 6
+REQUESTS = {
+    "ignored": "unanswered",
+    "unanswered": "unanswered",
+    "answered": "answered",
+}  # first word -> asked for
 
 
 @dataclass(frozen=True)
@@ -48,6 +54,7 @@ FACTORS: Mapping[str, Factor] = {
         Factor("frequency", (), unit="kHz"),
         Factor("monitor level", ("normal", "lower", "higher")),
         Factor("baud", ("4800", "9600", "19200"), Verb.SET_BAUD, "bits per second"),
+        Factor(REQUEST, (REQUEST_IGNORED, REQUEST_ANSWERED), Verb.SET_REQUEST),
         Factor("poll interval", ("0.1", "0.2", "0.5", "1"), Verb.SET_INTERVAL, "seconds"),
     )
 }
@@ -77,8 +84,13 @@ def checked_request(verb: Verb, text: str) -> str:
     """The argument of a request to the poller, after a look at it.
 
     Raises:
-        BadInputError: it is no number, or one the poller cannot follow.
+        BadInputError: it says nothing, is no number, or one the poller cannot follow.
     """
+    if verb is Verb.SET_REQUEST:
+        word = text.strip().partition(" ")[0].casefold()
+        if word not in REQUESTS:
+            raise BadInputError(f"say which request: {REQUEST_IGNORED}, or {REQUEST_ANSWERED}")
+        return REQUESTS[word]
     words = text.split()
     try:
         value = float(words[0]) if len(words) == 1 else math.nan

@@ -182,7 +182,7 @@ def _steps(evidence: Evidence) -> Picture:
         axes.grid(visible=False, axis="y")
         axes.margins(x=0.08)
         words = "; ".join(f"step {one.step.index + 1}: {difference(one.reading.excess_db)}" for one in steps)
-        caption = "Excess of each step. Filled: tied to polling. Hollow: no tie found. Steps without polls have none."
+        caption = "Excess of each step with polls. Filled: tied to polling. Hollow: no tie found."
         return _picture(figure, "steps", "Interference above the noise floor in each step", caption, words)
 
 

@@ -12,7 +12,7 @@ from telltick.model.traffic import Burst
 from telltick.sources.bench.emissions import ComputerNoise, computer_pieces, emitted, joined
 from telltick.sources.bench.line_log import EdgeLog, LineLog
 from telltick.sources.bench.paths import COUPLINGS, Coupling, Source
-from telltick.sources.bench.radio import END, STATUS_REQUEST, Radio
+from telltick.sources.bench.radio import END, REQUEST_FOR_ANOTHER, STATUS_REQUEST, Radio
 from telltick.sources.bench.receiver import Edges, Receiver, amplitude
 from telltick.sources.bench.state import BenchState
 
@@ -25,7 +25,12 @@ SLOW_TURNAROUND_S = (0.014, 0.022)  # of a radio that is heard at work
 
 def bench_plan(port: str) -> PollPlan:
     """The bench's poll plan: its own made-up status request, five times a second."""
-    return PollPlan(port=port, frame_text=STATUS_REQUEST.decode(), reply_terminator=END.hex())
+    return PollPlan(
+        port=port,
+        frame_text=STATUS_REQUEST.decode(),
+        unanswered_text=REQUEST_FOR_ANOTHER.decode(),
+        reply_terminator=END.hex(),
+    )
 
 
 def make_receiver(seed: int, rate_hz: int, path: str, i_over_n_db: float) -> Receiver:

@@ -1,8 +1,9 @@
 """The simulated radio: hears the request's characters on the line and answers them at the true rate.
 
 Its command set is made up for this bench: ``Q1;`` asks for the status, and the reply carries a counter, the
-strength of what is heard, a supply voltage and a temperature. Pure: it is told when bytes come and says when
-what happens on the line; the same radio serves the live bench and the offline renderer.
+strength of what is heard, a supply voltage and a temperature; ``Z1;`` is for another device on the line.
+Pure: it is told when bytes come and says when what happens on the line; the same radio serves the live bench
+and the offline renderer.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from telltick.model.traffic import Burst, Direction
 
 END = b";"
 STATUS_REQUEST = b"Q1;"
+OTHER_DEVICE = b"Z"  # begins requests for another device on the line, which this radio lets pass
+REQUEST_FOR_ANOTHER = b"Z1;"
 LONGEST_FRAME = 64
 
 
@@ -71,7 +74,8 @@ class Radio:
             frame, self._heard = self._split()
             heard_ns = start_ns + round((len(frame) - kept) * char_ns)
             kept -= len(frame)
-            bursts.append(self._reply(heard_ns, frame, char_ns))
+            if not frame.strip().startswith(OTHER_DEVICE):
+                bursts.append(self._reply(heard_ns, frame, char_ns))
         self._heard = self._heard[-LONGEST_FRAME:]
         return tuple(bursts)
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from telltick.model.clock import NS
-from telltick.model.plan import PollPlan
+from telltick.model.plan import REQUEST_IGNORED, PollPlan
 from telltick.model.traffic import Burst, Direction, Poll, PollOutcome
 from telltick.model.trial import FACTOR as COIN_TRIAL
 from telltick.model.trial import TrialSlot, rhythm_for
-from telltick.sources.bench.radio import Radio
+from telltick.sources.bench.radio import REQUEST_FOR_ANOTHER, STATUS_REQUEST, Radio
 from telltick.sources.bench.state import BenchState
 from telltick.sources.schedule import Schedule, TrialSchedule
 
@@ -23,8 +23,8 @@ class Change:
 
     Attributes:
         t_s: when, in seconds of session time.
-        factor: as in a mark; the bench's own, or ``polling`` (on, off), ``baud``, ``poll interval``, or
-            ``coin trial`` (on, off).
+        factor: as in a mark; the bench's own, or ``polling`` (on, off), ``baud``, ``poll interval``,
+            ``request`` (answered or ignored by the radio), or ``coin trial`` (on, off).
         value: as in a mark.
     """
 
@@ -125,6 +125,10 @@ def _replanned(plan: PollPlan, change: Change) -> PollPlan:
             return replace(plan, baud=int(change.value))
         case "poll interval":
             return replace(plan, interval_s=float(change.value.removesuffix("s")))
+        case "request":
+            one, other = STATUS_REQUEST.decode(), REQUEST_FOR_ANOTHER.decode()
+            sent, left = (other, one) if change.value == REQUEST_IGNORED else (one, other)
+            return replace(plan, frame_text=sent, unanswered_text=left)
     return plan
 
 
