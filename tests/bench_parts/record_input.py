@@ -17,8 +17,10 @@ from telltick.model.errors import DeviceError
 from telltick.model.plan import AudioPlan
 from telltick.sources.audio import AudioBlock
 from telltick.sources.soundcard import SoundCard
+from tests.bench_parts.recording import wait_until
 
 PATIENCE_S = 60.0
+PLACED = "placed"  # among the words: said once the sound server has been seen to feed the stream
 
 
 def record(name: str, channel: int, wanted: int, out: str) -> None:
@@ -26,6 +28,9 @@ def record(name: str, channel: int, wanted: int, out: str) -> None:
     blocks: queue.SimpleQueue[AudioBlock] = queue.SimpleQueue()
     card.start(blocks.put)
     print("recording", card.name, flush=True)
+    if PLACED in sys.argv:
+        wait_until(lambda: card._placement is not None and card._placement.seen, "the stream on the server")
+        print(PLACED, flush=True)
     taken: list[AudioBlock] = []
     deadline = time.monotonic() + PATIENCE_S
     while sum(len(block.samples) for block in taken) < wanted and time.monotonic() < deadline:

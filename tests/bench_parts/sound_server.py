@@ -95,6 +95,18 @@ class SoundServer:
             self._process.kill()
             self._process.wait()
 
+    def move_streams(self, to: str) -> None:
+        """Hang every recording stream on another input, as a server does when an input goes away."""
+
+        def asked(*words: str) -> str:
+            done = subprocess.run(
+                ["pactl", *words], env=self.environment, capture_output=True, text=True, check=True
+            )
+            return done.stdout
+
+        for line in asked("list", "short", "source-outputs").splitlines():
+            asked("move-source-output", line.split()[0], to)
+
     def _home(self) -> dict[str, str]:
         run = str(self.folder / "run")
         places = dict.fromkeys(("HOME", "XDG_RUNTIME_DIR", "PULSE_RUNTIME_PATH", "PULSE_STATE_PATH"), run)

@@ -17,10 +17,10 @@ RECORD = [sys.executable, "-m", "tests.bench_parts.record_input"]
 
 
 def recorder(
-    server: SoundServer, name: str, channel: int, seconds: float, out: Path
+    server: SoundServer, name: str, channel: int, seconds: float, out: Path, *more: str
 ) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [*RECORD, name, str(channel), str(round(seconds * RATE_HZ)), str(out)],
+        [*RECORD, name, str(channel), str(round(seconds * RATE_HZ)), str(out), *more],
         env=server.environment,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -93,3 +93,16 @@ def test_a_sound_server_that_dies_is_noticed(sound_server, tmp_path):
     printed, _ = finish(process)
     assert printed.startswith(("problem no sound for", "problem the sound system ended the stream"))
     feeder.stop()
+
+
+def test_a_stream_that_the_server_hangs_on_another_input_is_noticed(sound_server, tmp_path):
+    feeder = FifoFeeder(sound_server.fifo, np.zeros(30 * RATE_HZ, dtype=np.int16))
+    feeder.start()
+    process = recorder(sound_server, "rxpipe", 1, 50, tmp_path / "out.npz", "placed")
+    assert process.stdout.readline() == "recording rxpipe\n"
+    assert process.stdout.readline() == "placed\n"
+    sound_server.move_streams("rx.monitor")
+    printed, _ = finish(process)
+    sound_server.kill()  # lets go of the feeder, whose sound nobody takes any more
+    feeder.stop()
+    assert printed == 'problem the sound system moved it to another input, "Monitor of Null Output"\n'

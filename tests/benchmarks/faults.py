@@ -75,6 +75,13 @@ FAULTS = (
         "tests/bench_parts/test_sound_card.py::test_a_sound_server_that_dies_is_noticed",
     ),
     Fault(
+        "sound source silently replaced",
+        "until it is back",
+        "noticed within 2 s, told with the other's name",
+        "tests/bench_parts/test_sound_card.py"
+        "::test_a_stream_that_the_server_hangs_on_another_input_is_noticed",
+    ),
+    Fault(
         "clock set by an hour",
         "nothing",
         "note 'clock set'; timeline whole",

@@ -18,6 +18,7 @@ import numpy as np
 from telltick.model.errors import DeviceError
 from telltick.model.plan import AudioPlan
 from telltick.sources.audio import FIRST_BLOCK_S, SILENT_AFTER_S, AudioBlock
+from telltick.sources.placement import Placement
 from telltick.sources.portaudio import portaudio, quiet_descriptor, words_of
 
 BLOCK_S = 0.02
@@ -117,6 +118,7 @@ class SoundCard:
         self._started = False
         self._ended = threading.Event()
         self._last_ns, self._heard = 0, False
+        self._placement: Placement | None = None
 
     def start(self, sink: Callable[[AudioBlock], None]) -> None:
         """Open the input and deliver its blocks.
@@ -148,12 +150,15 @@ class SoundCard:
                     finished_callback=ended.set,
                 )
                 self._stream.start()
+                self._placement = Placement()
         except sd.PortAudioError as why:
             self.stop()
             raise DeviceError(f'the sound input "{self.name}" could not be opened: {words_of(why)}') from why
 
     def stop(self) -> None:
         """Close the input. Aborts, since an orderly stop can wait for a device that is gone."""
+        if self._placement is not None:
+            self._placement.stop()
         stream, self._stream = self._stream, None
         if stream is not None:
             with quiet_descriptor():
@@ -166,6 +171,8 @@ class SoundCard:
             return "the input is not open"
         if self._ended.is_set():
             return "the sound system ended the stream"
+        if self._placement is not None and self._placement.moved:
+            return self._placement.moved
         silent_s = (time.monotonic_ns() - self._last_ns) / NS_PER_S
         patience_s = SILENT_AFTER_S if self._heard else FIRST_BLOCK_S
         return f"no sound for {silent_s:.1f} s" if silent_s > patience_s else None

@@ -47,7 +47,7 @@ ASK = "\x1b[6n"
 BACKLOG = 3  # writes waiting in the toolkit's queue (it holds 30, then blocks) from which nothing is added
 PACE_S = 0.05
 GOODBYE_S = 0.5  # leaving waits this long for answers that are due, lest they end up in the shell
-LAST_RESORT_S = 0.45  # all is written by then, and nobody is there to wait for
+LAST_RESORT_S = 0.3  # all is written by then, and nobody is there to wait for
 HUNG_UP = 128 + 1  # how shells tell of an end by SIGHUP
 Result = TypeVar("Result")
 
