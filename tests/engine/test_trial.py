@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
+from contextlib import closing
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -27,6 +30,18 @@ def odds_of(folder):
 def faint(tmp_path_factory):
     """Interference 6 dB below the noise, known latency, 150 cycles."""
     return write_trial(tmp_path_factory.mktemp("trial") / "s", -6.0)
+
+
+@pytest.fixture
+def faint_again(faint, tmp_path):
+    """A copy of it to write in."""
+    return Path(shutil.copytree(faint, tmp_path / "s"))
+
+
+def forget_ending(folder):
+    """As if it were still being recorded."""
+    with closing(sqlite3.connect(folder / "journal.sqlite")) as db, db:
+        db.execute("DELETE FROM ending")
 
 
 def test_interference_below_the_noise_is_proved_in_half_a_minute(faint):
@@ -78,12 +93,49 @@ def test_without_polls_before_the_trial_every_latency_is_tried_and_the_right_one
     assert found.latency_s == pytest.approx(LATENCY_S, abs=0.011)  # tried every 10 ms
 
 
-def test_hands_on_time_and_foreign_bytes_are_left_out(tmp_path):
-    folder = write_trial(tmp_path / "s", -6.0, trial_s=16.0, foreign_s=(24.05, 24.1, 27.3))
+def add_change(folder, from_s, until_s):
+    settled_ns = None if until_s is None else until_s * NS
     with Journal.open(folder) as journal:
-        journal.add_mark(t_ns=30 * NS, settled_ns=32 * NS, kind=MarkKind.CHANGE, factor="cable", value="B")
+        return journal.add_mark(
+            t_ns=from_s * NS, settled_ns=settled_ns, kind=MarkKind.CHANGE, factor="cable", value="B"
+        )
+
+
+def test_hands_on_time_is_left_out(tmp_path):
+    folder = write_trial(tmp_path / "s", -6.0, trial_s=16.0)
+    add_change(folder, 30, 32)
     found = odds_of(folder)
-    assert (found.cycles, found.left_out) == (80 - 2 - 11, 2 + 11)
+    assert (found.cycles, found.left_out) == (80 - 11, 11)
+
+
+def test_bytes_that_nobody_asked_for_leave_no_cycle_out_since_they_could_tell_the_draw(tmp_path):
+    found = odds_of(write_trial(tmp_path / "s", -6.0, trial_s=16.0, foreign_s=(24.05, 24.1, 27.3)))
+    assert (found.cycles, found.left_out) == (80, 0)
+
+
+def test_a_mark_that_is_withdrawn_or_made_later_counts_no_cycle_twice(faint_again):
+    mark = add_change(faint_again, 30, 36)
+    with SessionReader(faint_again) as reader:
+        follower = TrialFollower(reader)
+        assert follower.read(42 * RATE, 42 * NS).left_out > 20
+        with Journal.open(faint_again) as journal:
+            journal.withdraw_mark(mark)
+        reader.refresh()
+        withdrawn = follower.read(EVERYTHING)
+        assert (withdrawn.cycles, withdrawn.left_out) == (150, 0)
+        np.testing.assert_allclose(withdrawn.path_log10_e, odds_of(faint_again).path_log10_e, rtol=1e-9)
+        add_change(faint_again, 25, 28)
+        reader.refresh()
+        later = follower.read(EVERYTHING)
+    np.testing.assert_allclose(later.path_log10_e, odds_of(faint_again).path_log10_e, rtol=1e-9)
+
+
+def test_cycles_under_a_change_that_is_not_confirmed_yet_wait(faint_again):
+    forget_ending(faint_again)
+    add_change(faint_again, 30, None)
+    waiting = odds_of(faint_again)
+    assert waiting.cycles == pytest.approx(50, abs=1)
+    assert waiting.left_out == 0
 
 
 def test_cycles_in_a_gap_are_left_out_and_the_odds_of_both_sides_multiply(tmp_path):

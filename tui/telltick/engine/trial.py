@@ -7,6 +7,7 @@ the screen showed.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -30,9 +31,8 @@ from telltick.measure.trial import (
     trial_difference,
 )
 from telltick.model.clock import NS, Floats
-from telltick.model.marks import MarkKind, Origin
+from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.model.readings import TrialReading
-from telltick.model.traffic import PollOutcome
 from telltick.model.trial import FACTOR, TrialSlot
 from telltick.store.session import SessionReader
 
@@ -95,10 +95,10 @@ class TrialFollower:
         self._ledger = DrawLedger(self._reader.facts.seed)
         self._parts: dict[tuple[int, int], _Part] = {}
         self._cycles_seen: dict[int, int] = {}
-        self._foreign_ns: list[int] = []
-        self._bursts_seen = 0
-        self._polls: dict[int, tuple[int, bool]] = {}  # number -> sent, answered
-        self._polls_seen = 0
+        self._hands_on_then: tuple[int, list[tuple[int, int]]] = (
+            0,
+            [],
+        )  # up to when, and what was known of it
         self._latest: tuple[int, TrialReading | None] = (0, None)  # known until, reading
 
     def read(self, known_until: int, now_ns: int | None = None) -> TrialReading | None:
@@ -112,7 +112,7 @@ class TrialFollower:
         """
         now_ns = self._reader.end_ns if now_ns is None else now_ns
         read_to, reading = self._latest
-        if known_until < read_to:
+        if known_until < read_to or self._hands_on_changed():
             self._restart()
         elif reading is not None and known_until - read_to < self._patience(known_until):
             return replace(reading, running=self._running(now_ns))
@@ -122,7 +122,6 @@ class TrialFollower:
             return None
         self._ledger.follow(drawn, self._reader.end_ns)
         if self._ledger.sound:
-            self._find_foreign_bytes(drawn[0].poll)
             legs = self._ledger.legs
             for leg, following in zip(legs, [*legs[1:], None], strict=True):
                 self._follow(leg, following, known_until)
@@ -147,9 +146,11 @@ class TrialFollower:
         begin, end = clock.sample_at(begin_ns), clock.sample_at(end_ns)
         run = self._run_of(begin)
         heard = np.isfinite(begin) & np.isfinite(end) & (run == self._run_of(end))
-        left_out = ~heard | self._hands_on(begin_ns, end_ns) | self._foreign(begin_ns, end_ns)
-        over = end_ns <= self._end_of_leg(leg, following)
+        left_out = ~heard | self._hands_on(begin_ns, end_ns)
+        over = end_ns <= min(self._end_of_leg(leg, following), self._open_mark_ns())
         known = over & (np.nan_to_num(end, nan=0.0) <= known_until)
+        if known.any():
+            self._remember_hands_on(int(end_ns[known].max()))
         slot = np.where(cycles_that_count(leg.has_poll(count)), leg.slots(count), UNCOUNTED)
         for number in np.unique(run[known & ~left_out]).tolist():
             use = known & ~left_out & (run == number)
@@ -248,34 +249,36 @@ class TrialFollower:
 
     def _hands_on(self, begin_ns: npt.NDArray[np.int64], end_ns: npt.NDArray[np.int64]) -> Bools:
         out = np.zeros(len(begin_ns), dtype=bool)
-        for mark in self._reader.marks:
-            if mark.kind is MarkKind.CHANGE and mark.origin is Origin.OPERATOR and not mark.late:
-                until_ns = np.inf if mark.settled_ns is None else mark.settled_ns
-                out |= (begin_ns <= until_ns) & (end_ns > mark.t_ns)
+        for from_ns, until_ns in self._hands_on_times():
+            out |= (begin_ns <= until_ns) & (end_ns > from_ns)
         return out
 
-    def _foreign(self, begin_ns: npt.NDArray[np.int64], end_ns: npt.NDArray[np.int64]) -> Bools:
-        at = np.sort(np.array(self._foreign_ns, dtype=np.int64))
-        return np.asarray(np.searchsorted(at, end_ns) > np.searchsorted(at, begin_ns))
+    def _hands_on_times(self) -> list[tuple[int, int]]:
+        spans = ((mark.t_ns, self._settled_ns(mark)) for mark in self._changes())
+        return [(from_ns, until_ns) for from_ns, until_ns in spans if until_ns is not None]
 
-    def _find_foreign_bytes(self, first_poll: int) -> None:
-        """Bytes from the radio that no request brought about.
+    def _open_mark_ns(self) -> float:
+        """Cycles from here on wait until the operator confirms the change, or withdraws it."""
+        return min((one.t_ns for one in self._changes() if self._settled_ns(one) is None), default=np.inf)
 
-        A reply that comes too late is a poll's own: whether it is late may depend on the slot drawn.
-        """
-        for poll in self._reader.polls[self._polls_seen :]:
-            self._polls[poll.number] = (poll.sent_ns, poll.outcome is PollOutcome.REPLY)
-        self._polls_seen = len(self._reader.polls)
-        slot_ns = {one.poll: one.slot_ns for one in self._reader.trial_slots[-1000:]}
-        columns = self._reader.burst_columns
-        new = slice(self._bursts_seen, len(columns))
-        start, rx, number = columns.start_ns[new], columns.rx[new], columns.poll[new]
-        for index in np.flatnonzero(rx & ((number < 0) | (number >= first_poll))).tolist():
-            owner, t_ns = int(number[index]), int(start[index])
-            sent_ns, answered = self._polls.get(owner, (t_ns, False))
-            if owner < 0 or (answered and t_ns - sent_ns > slot_ns.get(owner, NS)):
-                self._foreign_ns.append(t_ns)
-        self._bursts_seen = len(columns)
+    def _settled_ns(self, mark: Mark) -> int | None:
+        """When hands were off again, at the latest when the session ended; None while they may not be."""
+        ending = self._reader.ending
+        return mark.settled_ns if mark.settled_ns is not None or ending is None else ending.t_ns
+
+    def _changes(self) -> Iterator[Mark]:
+        for mark in self._reader.marks:
+            if mark.kind is MarkKind.CHANGE and mark.origin is Origin.OPERATOR and not mark.late:
+                yield mark
+
+    def _remember_hands_on(self, until_ns: int) -> None:
+        until_ns = max(until_ns, self._hands_on_then[0])
+        self._hands_on_then = until_ns, [one for one in self._hands_on_times() if one[0] < until_ns]
+
+    def _hands_on_changed(self) -> bool:
+        """Was a mark withdrawn, restated or brought back among cycles that were bet on or left out before?"""
+        until_ns, then = self._hands_on_then
+        return then != [one for one in self._hands_on_times() if one[0] < until_ns]
 
     # ---- runs of audio
 

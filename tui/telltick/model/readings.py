@@ -143,7 +143,7 @@ class TrialReading:
     Attributes:
         running: the trial goes on.
         cycles: cycles that count.
-        left_out: cycles left out by rule (gaps, hands-on time, foreign bytes, polling interrupted).
+        left_out: cycles left out by rule (gaps, hands-on time, polling interrupted).
         slots: slots in a cycle, of the newest leg.
         slot_s: length of a slot, in seconds.
         seed: of the draws.

@@ -246,7 +246,7 @@ TOPICS: Mapping[str, Topic] = {
             ),
             Term(
                 "left out by rule",
-                "polls during gaps, hands-on time or foreign bytes: rules that cannot know the draw.",
+                "polls during gaps or hands-on time: rules that cannot know the draw.",
             ),
             Term(
                 "seed",

@@ -20,7 +20,7 @@ ABOUT = (
     "goes. The slots that were not drawn are its own controls: if the sound is louder in the drawn ones "
     "again and again, the polling is why.",
     "The draws come from a seed in the journal by a published hash, so anybody can repeat them and the odds.",
-    "Change nothing on the bench while it runs; marks, gaps and foreign bytes are left out by rule.",
+    "Change nothing on the bench while it runs; marks and gaps are left out by rule.",
 )
 
 
