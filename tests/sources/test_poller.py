@@ -9,6 +9,7 @@ import time
 import pytest
 
 from telltick.model.plan import PollPlan
+from telltick.model.tap import LineChange
 from telltick.model.traffic import Direction, PollOutcome
 from telltick.model.trial import drawn_slot
 from telltick.sources import poller as poller_module
@@ -36,7 +37,7 @@ def polling(far, heard):
     """Starts pollers on the far end's line and stops them afterwards."""
     started = []
 
-    def start(on_rate=lambda *_: None, **plan):
+    def start(on_rate=lambda *_: None, on_change=lambda _: None, **plan):
         options = {
             "frame_text": "Q1;",
             "interval_s": 0.05,
@@ -51,7 +52,13 @@ def polling(far, heard):
             opened.set()
             return port
 
-        poller = poller_for(PollPlan(**{"port": far.path, **options}), heard, open_and_tell, on_rate=on_rate)
+        poller = poller_for(
+            PollPlan(**{"port": far.path, **options}),
+            heard,
+            open_and_tell,
+            on_rate=on_rate,
+            on_change=on_change,
+        )
         started.append(poller)
         poller.start()
         assert opened.wait(timeout=PATIENCE_S)
@@ -227,6 +234,24 @@ def test_slots_hold_a_whole_poll_even_when_no_reply_has_been_seen(polling):
     rhythm = poller.start_trial()
     assert rhythm.stretched
     assert rhythm.slot_ns >= 90_000_000
+
+
+def test_a_coin_trial_that_nobody_ends_ends_by_itself_and_steady_polling_goes_on(
+    far, heard, polling, monkeypatch
+):
+    monkeypatch.setattr(poller_module, "MOST_CYCLES", 3)
+    told: queue.SimpleQueue[LineChange] = queue.SimpleQueue()
+    poller = polling(reply_terminator=None, on_change=told.put)
+    poller.start_trial()
+    change = told.get(timeout=PATIENCE_S)
+    assert (change.factor, change.value, change.note) == ("coin trial", "off", "3 cycles are over")
+    assert poller.trial is None
+    assert poller.polling
+    drawn = [heard.draws.get_nowait().cycle for _ in range(heard.draws.qsize())]
+    assert drawn
+    assert max(drawn) < 3
+    last = heard.polls.qsize()
+    assert [heard.poll() for _ in range(last + 2)][-1].number >= last
 
 
 def test_a_coin_trial_needs_polling_and_runs_once(polling):

@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import queue
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -22,11 +22,18 @@ from telltick.engine.errands import Errands, RateAnswer
 from telltick.engine.fresh import clear
 from telltick.engine.inputs import Inputs
 from telltick.engine.instruct import Change
+from telltick.engine.ledger import Ledger
 from telltick.engine.line_channel import LineChannel
 from telltick.model.clock import NS
-from telltick.model.errors import BadInputError, DeviceError, StorageError, TelltickError
-from telltick.model.marks import MarkKind, Origin, setup_at
-from telltick.model.session import Ending, HealthNote, SessionFacts, Verb
+from telltick.model.errors import (
+    BadInputError,
+    DeviceError,
+    JournalLockedError,
+    StorageError,
+    TelltickError,
+)
+from telltick.model.marks import setup_at
+from telltick.model.session import Ending, HealthNote, Outcome, SessionFacts, Verb
 from telltick.model.tap import LineChange, TapPlan
 from telltick.model.traffic import Burst, Poll
 from telltick.model.trial import TrialSlot
@@ -90,6 +97,7 @@ class Recorder:
                 ending = session.run()
             finally:
                 session.close()
+            ending = session.last_words(ending)
             journal.end(ending)
             return ending
 
@@ -114,13 +122,14 @@ class _Session:
     def __init__(self, recorder: Recorder, journal: Journal, writer: AudioWriter) -> None:
         self._plan = recorder
         self._inputs = recorder.inputs
-        self._journal = journal
+        self._journal = journal  # for what others write
+        self._ledger = Ledger(journal, self.now_ns)  # for what we write
         self._events: queue.SimpleQueue[_Event] = queue.SimpleQueue()
         self._zero_ns = self._inputs.zero_ns
         self._capture = AudioCapture(
             self._inputs.audio,
             writer,
-            journal,
+            self._ledger,
             self._events.put,
             now_ns=self.now_ns,
             zero_ns=self._zero_ns,
@@ -129,12 +138,14 @@ class _Session:
         )
         self._clocks = ClockWatch(self._inputs.clocks)
         rate_hz = self._inputs.audio.rate_hz
-        self._disk = DiskWatch(recorder.folder, journal, self._capture, rate_hz, self.now_ns)
+        self._disk = DiskWatch(recorder.folder, self._ledger, self._capture, rate_hz, self.now_ns)
         self._line = self._make_line()
         self._errands = Errands(self._line, self._inputs, self._disk, self.now_ns, self._mark_change)
         self._complaints = Complaints()
         self._reader = SessionReader(recorder.folder)
         self._applied = dict(recorder.facts.setup)
+        self._unread = False  # others have written, and it has not been looked at
+        self._answered: set[int] = set()  # requests
 
     def now_ns(self) -> int:
         """Session time."""
@@ -147,8 +158,10 @@ class _Session:
         self._plan.on_ready()
         while True:
             how = ""
-            with self._while_there_is_room():
+            with self._going_on():
                 how = self._turn()
+            with self._going_on():
+                self._ledger.settle()
             if how:
                 return Ending(self.now_ns(), how)
 
@@ -158,12 +171,9 @@ class _Session:
         self._capture.watch()
         self._disk.watch()
         for note in self._complaints.due(self.now_ns()):
-            self._journal.add_health(note)
-        if self._journal.changed():
-            finish = self._carry_out_requests()
-            self._follow_setup()
-            if finish:
-                return "requested"
+            self._ledger.add_health(note)
+        if self._look_at_journal():
+            return "requested"
         if self._plan.stop.how:
             return self._plan.stop.how
         if self._capture.over and self._events.empty():
@@ -173,10 +183,15 @@ class _Session:
         return ""
 
     @contextlib.contextmanager
-    def _while_there_is_room(self) -> Iterator[None]:
-        """Let a full disk stop the recording in good order instead of ending the session."""
+    def _going_on(self) -> Iterator[None]:
+        """Let a full disk stop the recording in good order instead of ending the session.
+
+        What others wrote while the journal is locked is looked at later.
+        """
         try:
             yield
+        except JournalLockedError:
+            return
         except StorageError as why:
             if not says_full(why, self._plan.folder):
                 raise
@@ -188,17 +203,31 @@ class _Session:
             self._line.stop()
         self._capture.stop_source()
         try:
-            with self._while_there_is_room():
+            with self._going_on():
                 self._store(self._drain())
                 self._capture.end_run()
                 self._store(self._drain())
                 self._store_last_words()
             self._disk.close()
         finally:
-            with self._while_there_is_room():
+            with self._going_on():
                 self._capture.close()
             self._reader.close()
             self._inputs.close()
+            self._settle_at_last()
+
+    def _settle_at_last(self) -> None:
+        try:
+            self._ledger.settle_at_last()
+        except StorageError as why:
+            if not says_full(why, self._plan.folder):
+                raise
+
+    def last_words(self, ending: Ending) -> Ending:
+        """The ending, and how much the journal did not take before it."""
+        missing = self._ledger.waiting
+        words = f"the disk was full to the end: {missing} entries of the journal are missing"
+        return replace(ending, note=words) if missing else ending
 
     def _make_line_channel(self) -> LineChannel | None:
         """What hears the data line in the audio."""
@@ -220,6 +249,7 @@ class _Session:
             on_trouble=self._note_trouble,
             on_draw=self._events.put,
             on_rate=self._note_rate,
+            on_change=self._events.put,
         )
 
     def _make_tap(self, tap: TapPlan) -> Line:
@@ -253,10 +283,10 @@ class _Session:
         if news.slept_s:
             words = f"the computer slept for {news.slept_s:.0f} s"
             self._capture.break_off(words)
-            self._journal.add_health(HealthNote(now_ns, "sleep", news.slept_s, words))
+            self._ledger.add_health(HealthNote(now_ns, "sleep", news.slept_s, words))
         if news.set_s:
             words = f"the computer's clock was set by {news.set_s:+.1f} s: session time goes on as it was"
-            self._journal.add_health(HealthNote(now_ns, "clock set", news.set_s, words))
+            self._ledger.add_health(HealthNote(now_ns, "clock set", news.set_s, words))
 
     def _note_trouble(self, kind: str, note: str) -> None:
         self._events.put(Trouble(kind, note, self.now_ns()))
@@ -284,13 +314,9 @@ class _Session:
         if self._disk.full:
             self._disk.let_go(sum(isinstance(event, Burst) for event in events))
             events = [event for event in events if isinstance(event, _TOLD_ON_A_FULL_DISK)]
-        bursts = [event for event in events if isinstance(event, Burst)]
-        others = [event for event in events if not isinstance(event, Burst | AudioBlock)]
-        if bursts or others:
-            with self._journal.batch():
-                self._journal.add_bursts(bursts)
-                for fact in others:
-                    self._store_fact(fact)
+        self._ledger.add_bursts([event for event in events if isinstance(event, Burst)])
+        for event in events:  # facts first: the audio may find the disk full
+            self._store_fact(event)
         for event in events:
             if isinstance(event, AudioBlock):
                 self._capture.take(event)
@@ -298,52 +324,56 @@ class _Session:
     def _store_fact(self, fact: _Event) -> None:
         match fact:
             case Poll():
-                self._journal.add_poll(fact)
+                self._ledger.add_poll(fact)
             case TrialSlot():
-                self._journal.add_trial_slot(fact)
+                self._ledger.add_trial_slot(fact)
             case LineChange():
                 self._mark_change(fact.t_ns, Change(fact.factor, fact.value, fact.note))
             case RateAnswer():
                 for outcome in self._errands.rate_answered(fact):
-                    self._journal.add_outcome(outcome)
+                    self._answer(outcome)
             case Trouble():
                 note = self._complaints.take(fact)
                 if note is not None:
-                    self._journal.add_health(note)
+                    self._ledger.add_health(note)
 
     def _store_last_words(self) -> None:
         """What was gathered or under way, now that nothing more will come."""
-        with self._journal.batch():
-            for note in self._complaints.rest(self.now_ns()):
-                self._journal.add_health(note)
-            for outcome in self._errands.abandoned():
-                self._journal.add_outcome(outcome)
+        for note in self._complaints.rest(self.now_ns()):
+            self._ledger.add_health(note)
+        for outcome in self._errands.abandoned():
+            self._answer(outcome)
 
     # ---- requests from viewers
+
+    def _look_at_journal(self) -> bool:
+        """Do what others have written there; returns whether the session is to end."""
+        self._unread |= self._journal.changed()
+        if not self._unread:
+            return False
+        finish = self._carry_out_requests()
+        self._follow_setup()
+        self._unread = False
+        return finish
 
     def _carry_out_requests(self) -> bool:
         finish = False
         for request in self._journal.pending_requests():
-            if self._errands.under_way(request):
+            if request.number in self._answered or self._errands.under_way(request):
                 continue
             finish |= request.verb is Verb.FINISH
             outcome = self._errands.carry_out(request)
             if outcome is not None:
-                with self._while_there_is_room():
-                    self._journal.add_outcome(outcome)
+                self._answer(outcome)
         return finish
+
+    def _answer(self, outcome: Outcome) -> None:
+        self._answered.add(outcome.request)
+        self._ledger.add_outcome(outcome)
 
     def _mark_change(self, t_ns: int, change: Change) -> None:
         """Mark what the program, ours or the station's, changed."""
-        self._journal.add_mark(
-            t_ns=t_ns,
-            settled_ns=t_ns,
-            kind=MarkKind.CHANGE,
-            factor=change.factor,
-            value=change.value,
-            note=change.note,
-            origin=Origin.PROGRAM,
-        )
+        self._ledger.add_change(t_ns, change.factor, change.value, change.note)
 
     def _follow_setup(self) -> None:
         """Let a simulated bench do what the operator's marks say was done to it."""

@@ -90,11 +90,11 @@ class ChannelPlan:
 
 @dataclass(frozen=True, slots=True)
 class LineChange:
-    """Something that the far program did to the line, for an automatic mark.
+    """Something that the far program, or our poller by itself, did to the line, for an automatic mark.
 
     Attributes:
         t_ns: session time.
-        factor: ``program``, ``baud`` or ``framing``.
+        factor: ``program``, ``baud``, ``framing`` or ``coin trial``.
         value: ``open`` or ``closed``; or the rate; or such as ``8E1``.
         note: more about it.
     """

@@ -12,7 +12,9 @@ from typing import Any
 from telltick.model.clock import NS
 from telltick.model.errors import DeviceError
 from telltick.model.plan import PollPlan
+from telltick.model.tap import LineChange
 from telltick.model.traffic import Burst, Poll, PollOutcome
+from telltick.model.trial import FACTOR as TRIAL
 from telltick.model.trial import Rhythm, TrialSlot, rhythm_for
 from telltick.sources.conversation import Conversation, Reports
 from telltick.sources.schedule import Schedule, Slot, TrialSchedule
@@ -23,6 +25,7 @@ RETRY_S = 1.0
 IDLE_NS = 100_000_000
 GUARD_NS = 8_000_000  # between a poll and the next slot: ringing, and what the latency may be off by
 UNAWAITED_NS = 50_000_000  # room for a reply that the plan does not wait for
+MOST_CYCLES = 3000  # of one coin trial: ten minutes at five polls a second tell what a trial can tell
 LAST_POLLS = 50  # whose length tells what a poll needs
 
 
@@ -66,6 +69,7 @@ class Poller:
         on_trouble: Callable[[str, str], None],
         on_draw: Callable[[TrialSlot], None] = lambda _: None,
         on_rate: Callable[[int, str], None] = lambda *_: None,
+        on_change: Callable[[LineChange], None] = lambda _: None,
         first_number: int = 0,
     ) -> None:
         """Set up; nothing is opened before `start`.
@@ -82,6 +86,7 @@ class Poller:
                 ``incomplete reply``, ``serial garbage``, ``request blocked``, ``echo``) and words.
             on_draw: told of each draw of a coin trial, just before its poll is sent.
             on_rate: told what became of `set_baud`: the rate in force, and why another was refused.
+            on_change: told when a coin trial ended by itself, so that none runs on where no viewer ends it.
             first_number: number of the first poll.
         """
         self._plan = plan
@@ -92,6 +97,7 @@ class Poller:
         self._seed = seed
         self._tell_draw = on_draw
         self._tell_rate = on_rate
+        self._tell_change = on_change
         self._steady = Schedule(plan.interval_s, plan.jitter_ms, seed)
         self._schedule: Schedule | TrialSchedule = self._steady
         self._legs = 0
@@ -275,9 +281,17 @@ class Poller:
             return
         if self._slot is None or self._slot.due_ns < now_ns:
             self._slot = self._schedule.next_slot(now_ns)
+            if self._slot.drawn is not None and self._slot.drawn.cycle >= MOST_CYCLES:
+                self._end_trial(now_ns)
+                return
         if talk.listen(self._slot.due_ns, self._told_something):
             slot, self._slot = self._slot, None
             self._poll(talk, slot)
+
+    def _end_trial(self, now_ns: int) -> None:
+        with contextlib.suppress(ValueError):  # somebody ended it this very moment
+            self.stop_trial()
+            self._tell_change(LineChange(now_ns, TRIAL, "off", f"{MOST_CYCLES} cycles are over"))
 
     def _told_something(self) -> bool:
         return self._wanted is not self._applied
