@@ -184,8 +184,9 @@ def test_an_unknown_palette_is_refused_before_anything_is_recorded(refused, home
 def test_a_key_that_cannot_be_is_refused_before_anything_is_recorded(refused, tmp_path):
     settings = text_file(tmp_path / "settings.toml", '[keys]\nmark = "escape"\n')
     said = refused("demo", "--seconds", 30, "--session", tmp_path / "s", "--settings", settings)
-    assert "keys.mark" in said
+    assert said.startswith(f"{settings}, line 2: keys.mark: ")
     assert not (tmp_path / "s").exists()
+    assert refused("demo", "--key", "mark=escape").startswith("settings: keys.mark: ")
 
 
 @pytest.mark.parametrize("speed", ["100", "0", "-1", "nan", "inf"])

@@ -98,8 +98,23 @@ def test_what_is_wrong_is_said_with_its_key_or_line(write, text, said):
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("name = 'hut'\n\n[poll]\nport = 'x'\nframe_text = 'a'\nbaud = 1.5\n", 6),
+        ("[audio]\nchannel = 1\n[poll]\nport = 'x'\nframe_text = 'a'\n'intervall_s' = 1\n", 6),
+        ("[audio]\nchannel = 2\n\n[setup]\nchannel = 5\n", 5),
+        ("# colour\ncolour = 'red'\n", 2),
+        ("name = 'hut'\n[places]\n", 2),
+    ],
+)
+def test_what_is_wrong_is_said_with_its_line(write, text, line):
+    with pytest.raises(BadInputError, match=rf"station\.toml, line {line}: "):
+        load_station(write(text))
+
+
 def test_a_plan_of_its_own_names_keys_without_a_section(write):
-    with pytest.raises(BadInputError, match=r"toml: baud: must be 50 to"):
+    with pytest.raises(BadInputError, match=r"toml, line 3: baud: must be 50 to"):
         load_plan(write(f"{POLL}baud = 1"))
 
 

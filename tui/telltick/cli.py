@@ -9,6 +9,7 @@ import argparse
 import contextlib
 import json
 import os
+import re
 import shutil
 import signal
 import sys
@@ -309,8 +310,20 @@ def _screen_settings(args: argparse.Namespace) -> Settings:
     settings = _settings(args)
     _keep_log(args.log)
     choose_palette(settings.theme, dict(os.environ))
-    Keymap(settings.keys)
+    try:
+        Keymap(settings.keys)
+    except BadInputError as why:
+        raise BadInputError(_with_place(str(why), args.settings)) from why
     return settings
+
+
+def _with_place(complaint: str, path: Path | None) -> str:
+    """A complaint about a key of the settings with the line it stands in; it may come from `--key` too."""
+    from telltick.store.settings import place_of_setting
+
+    named = re.search(r"\bkeys\.\w+", complaint)
+    place = place_of_setting(path, named[0]) if named else None
+    return complaint if place is None else f"{place}: {complaint.removeprefix('settings: ')}"
 
 
 def _keep_log(path: Path | None) -> None:

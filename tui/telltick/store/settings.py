@@ -53,6 +53,13 @@ def load_settings(path: Path | None = None) -> Settings:
     return toml.load(path, Settings, "settings file")
 
 
+def place_of_setting(path: Path | None, key: str) -> str | None:
+    """``FILE, line 7`` for a dotted key of the settings file; None for one that does not stand in it."""
+    path = settings_path() if path is None else path
+    place = toml.place_of(path, key) if path.exists() else str(path)
+    return None if place == str(path) else place
+
+
 def write_settings(path: Path | None = None) -> Path:
     """Write a settings file in which everything is a comment; one that is there stays.
 

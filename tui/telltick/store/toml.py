@@ -19,6 +19,8 @@ from telltick.model.errors import BadInputError
 T = TypeVar("T")
 _LARGEST = 1_000_000  # bytes; a hand-written file is far smaller
 _AT = re.compile(r"^(?P<what>.*?)(?: - at `\$(?P<path>.*)`)?$", re.DOTALL)
+_HEADING = re.compile(r"^\s*\[(?P<name>[^\[\]]+)\]")
+_ENTRY = re.compile(r"""^\s*(?P<quote>["']?)(?P<key>[^"'=]+?)(?P=quote)\s*=""")
 _LINE = re.compile(r"^(?P<what>.*) \(at (?P<where>.*)\)$", re.DOTALL)
 
 _WORDS = {
@@ -38,7 +40,7 @@ def load(path: Path, kind: type[T], what: str, section: str | None = None) -> T:
 
     Raises:
         BadInputError: missing, not TOML (with the line), a key that does not exist (with the nearest that
-            does), or a value that cannot be (with its key).
+            does), or a value that cannot be (with its key and line).
     """
     table = _parse(path, what)
     prefix = ""
@@ -48,11 +50,27 @@ def load(path: Path, kind: type[T], what: str, section: str | None = None) -> T:
         table, prefix = table[section], f"{section}."
     unknown = _unknown_key(table, kind, prefix)
     if unknown is not None:
-        raise BadInputError(f"{path}: {unknown}")
+        key, said = unknown
+        raise BadInputError(f"{place_of(path, key)}: {said}")
     try:
         return msgspec.convert(table, kind)
     except msgspec.ValidationError as why:
-        raise BadInputError(f"{path}: {_explain(str(why), prefix, table, kind)}") from why
+        said = _explain(str(why), prefix, table, kind)
+        raise BadInputError(f"{place_of(path, said.partition(':')[0])}: {said}") from why
+
+
+def place_of(path: Path, key: str) -> str:
+    """``FILE, line 7`` for a dotted key that stands in a TOML file, ``FILE`` for one that does not."""
+    section, _, last = key.rpartition(".")
+    lines = path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
+    inside = ""
+    for number, line in enumerate(lines, 1):
+        heading = _HEADING.match(line)
+        inside = heading["name"].strip() if heading else inside
+        entry = _ENTRY.match(line)
+        if (heading and inside == key) or (entry and inside == section and entry["key"] == last):
+            return f"{path}, line {number}"
+    return str(path)
 
 
 def has_section(path: Path, section: str, what: str) -> bool:
@@ -83,14 +101,14 @@ def _parse(path: Path, what: str) -> dict[str, Any]:
         raise BadInputError(f"{path} is not a {what}: it is nested too deeply") from why
 
 
-def _unknown_key(table: dict[str, Any], kind: Any, prefix: str) -> str | None:
-    """The first key that the dataclass does not have, in words."""
+def _unknown_key(table: dict[str, Any], kind: Any, prefix: str) -> tuple[str, str] | None:
+    """The first key that the dataclass does not have, and what is to be said of it."""
     hints = typing.get_type_hints(kind)
     for key, value in table.items():
         if key not in hints:
             near = difflib.get_close_matches(key, hints, n=1, cutoff=0.5)
             advice = f"did you mean {prefix}{near[0]}?" if near else f"it may hold {', '.join(sorted(hints))}"
-            return f"there is no key {prefix}{key}; {advice}"
+            return f"{prefix}{key}", f"there is no key {prefix}{key}; {advice}"
         inner = _dataclass_in(hints[key])
         if inner is None:
             continue
