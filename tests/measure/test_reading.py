@@ -74,10 +74,11 @@ def test_polling_facts_tell_rate_and_byte_on_share():
     assert facts.byte_on_fraction == pytest.approx(28 * 10 / 9600 * facts.polls / 30, rel=1e-6)
 
 
-def test_a_locked_latency_was_not_searched_for_and_pays_nothing_for_a_search():
+def test_a_given_latency_pays_nothing_for_a_search_and_one_that_was_found_and_kept_does():
     scene = make_scene(11, excess_db=0.3, seconds=60, rate_hz=8000)
     rows = measure_rows(scene.samples, 0, 8000, scene.gate.shifted(scene.latency_s))
     seconds = Estimate(scene.latency_s, scene.latency_s, scene.latency_s)
-    locked = take_reading(rows, latency=Latency(seconds, locked=True))
+    given = take_reading(rows, latency=locked_at(scene.latency_s))
     searched = take_reading(rows, latency=Latency(seconds, score=5.5))
-    assert locked.p_value < searched.p_value <= 1.0
+    kept = take_reading(rows, latency=Latency(seconds, score=5.5, locked=True))
+    assert given.p_value < searched.p_value == kept.p_value <= 1.0

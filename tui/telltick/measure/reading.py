@@ -126,8 +126,11 @@ def _turns(count: int) -> npt.NDArray[np.int64]:
 
 
 def _latencies_tried(rows: PollRows, latency: Latency) -> float:
-    """How many independent latencies a search looks through: its range over the length of a burst."""
-    if latency.locked or latency.score >= _SURE_SCORE:
+    """How many independent latencies a search looks through: its range over the length of a burst.
+
+    A latency that was found in this audio and then locked was searched for all the same.
+    """
+    if latency.score >= _SURE_SCORE:
         return 1.0
     on_s = max(0.010, float(np.median(rows.on_s[rows.poll != IDLE])))
     return (SEARCH_S[1] - SEARCH_S[0]) / on_s

@@ -50,9 +50,10 @@ class Latency:
         seconds: best value with its 95 % interval.
         drift_ppm: drift of the audio clock against the serial clock; None where too short to tell.
         modulo_s: when the polls are strictly periodic, the period of which any multiple may be added.
-        score: how far the peak stands out, in standard deviations of the search without it.
+        score: how far the peak stands out, in standard deviations of the search without it; beyond all doubt
+            where it was given and not found.
         at_s: moment, in seconds of serial time, for which `seconds` holds when there is drift.
-        locked: a user set it; nothing searches for it or follows it.
+        locked: a user set or kept it; nothing searches for it or follows it.
     """
 
     seconds: Estimate
