@@ -52,16 +52,17 @@ class HurriedSource:
     name = "hurried"
     over = False
 
-    def __init__(self, minute: RenderedSession, seconds: int, viewer: TextIO) -> None:
+    def __init__(self, minute: RenderedSession, seconds: int, viewer: TextIO, ahead_s: int = AHEAD_S) -> None:
         """Prepare.
 
         Args:
             minute: what to play over and over.
             seconds: how long.
             viewer: where it says, a line each, how many seconds it has looked at; its end lets all go.
+            ahead_s: how far to play beyond that.
         """
         self.rate_hz = minute.rate_hz
-        self._minute, self._seconds, self._viewer = minute, seconds, viewer
+        self._minute, self._seconds, self._viewer, self._ahead_s = minute, seconds, viewer, ahead_s
         self._polls = max(poll.number for poll in minute.polls) + 1
         self._wanted = threading.Semaphore(2)
         self._stopping = False
@@ -81,7 +82,7 @@ class HurriedSource:
     def _play(self, sink: Callable[[Any], None]) -> None:
         looked_s = 0.0
         for second in range(self._seconds):
-            while second >= looked_s + AHEAD_S and (line := self._viewer.readline()):
+            while second >= looked_s + self._ahead_s and (line := self._viewer.readline()):
                 looked_s = float(line)
             self._wanted.acquire()
             if self._stopping:
@@ -124,9 +125,9 @@ def the_minute(rate_hz: int) -> RenderedSession:
     return render_session_audio(9, float(MINUTE_S), rate_hz=rate_hz)
 
 
-def run_recorder(folder: Path, seconds: int, rate_hz: int) -> None:
+def run_recorder(folder: Path, seconds: int, rate_hz: int, ahead_s: int) -> None:
     """Record a hurried session."""
-    source = HurriedSource(the_minute(rate_hz), seconds, sys.stdin)
+    source = HurriedSource(the_minute(rate_hz), seconds, sys.stdin, ahead_s)
     clocks = Clocks(lambda: source.now_ns, lambda: source.now_ns, lambda: 0)
     inputs = Inputs(source, None, open_port, zero_ns=0, clocks=clocks)
     record(Recorder(folder, bench_facts(rate_hz), inputs))
@@ -177,10 +178,10 @@ class Row:
 
 
 @contextlib.contextmanager
-def soaking(folder: Path, seconds: int, rate_hz: int) -> Iterator[Iterator[Row]]:
+def soaking(folder: Path, seconds: int, rate_hz: int, ahead_s: int = AHEAD_S) -> Iterator[Iterator[Row]]:
     """A recorder and a viewer at work; yields what is seen of them about once a second of real time."""
     words = [sys.executable, "-m", "tests.bench_parts.soaked"]
-    options = [str(folder), f"--seconds={seconds}", f"--rate={rate_hz}"]
+    options = [str(folder), f"--seconds={seconds}", f"--rate={rate_hz}", f"--ahead={ahead_s}"]
     hears, says = os.pipe()
     with subprocess.Popen([*words, "record", *options], stdin=hears) as recorder:
         os.close(hears)
@@ -255,9 +256,10 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--seconds", type=int, required=True)
     parser.add_argument("--rate", type=int, required=True)
+    parser.add_argument("--ahead", type=int, default=AHEAD_S)
     args = parser.parse_args()
     if args.part == "record":
-        run_recorder(args.folder, args.seconds, args.rate)
+        run_recorder(args.folder, args.seconds, args.rate, args.ahead)
     else:
         run_viewer(args.folder)
 

@@ -12,7 +12,7 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from tests.bench_parts.soaked import Row, misplaced_samples, soaking
+from tests.bench_parts.soaked import AHEAD_S, Row, misplaced_samples, soaking
 
 EVERY_S = 900
 HEADER_BYTES = 44
@@ -25,25 +25,28 @@ def main() -> None:
     parser.add_argument("--hours", type=float, default=24.0)
     parser.add_argument("--rate", type=int, default=12_000, help="sample rate, Hz")
     parser.add_argument("--every", type=int, default=EVERY_S, help="seconds of session between two lines")
+    parser.add_argument(
+        "--ahead", type=int, default=AHEAD_S, help="seconds of session to one look; more is quicker"
+    )
     args = parser.parse_args()
     seconds = round(args.hours * 3600)
     with tempfile.TemporaryDirectory(prefix="soak-") as place:
         folder = Path(place) / "s"
         folder.mkdir(mode=0o700)
-        rows = soak(folder, seconds, args.rate, args.every)
+        rows = soak(folder, seconds, args)
         print_verdicts(folder, rows, seconds, args.rate)
 
 
-def soak(folder: Path, seconds: int, rate_hz: int, every_s: int) -> list[Row]:
+def soak(folder: Path, seconds: int, args: argparse.Namespace) -> list[Row]:
     """Every row seen; prints one now and then."""
     print("session h  recorder MB  viewer MB  open files  log MB  journal MB   audio MB")
     rows: list[Row] = []
     next_s = 0.0
-    with soaking(folder, seconds, rate_hz) as seen:
+    with soaking(folder, seconds, args.rate, args.ahead) as seen:
         for row in seen:
             rows.append(row)
             if row.session_s >= next_s:
-                next_s = row.session_s - row.session_s % every_s + every_s
+                next_s = row.session_s - row.session_s % args.every + args.every
                 print_row(row)
     print_row(rows[-1])
     return rows
