@@ -78,7 +78,7 @@ def test_a_given_latency_pays_nothing_for_a_search_and_one_that_was_found_and_ke
     scene = make_scene(11, excess_db=0.3, seconds=60, rate_hz=8000)
     rows = measure_rows(scene.samples, 0, 8000, scene.gate.shifted(scene.latency_s))
     seconds = Estimate(scene.latency_s, scene.latency_s, scene.latency_s)
-    given = take_reading(rows, latency=locked_at(scene.latency_s))
+    given = take_reading(rows, latency=Latency(seconds, score=1000.0, locked=True))
     searched = take_reading(rows, latency=Latency(seconds, score=5.5))
     kept = take_reading(rows, latency=Latency(seconds, score=5.5, locked=True))
     assert given.p_value < searched.p_value == kept.p_value <= 1.0
