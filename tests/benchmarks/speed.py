@@ -31,7 +31,7 @@ from telltick.model.clock import NS, Anchor
 from telltick.model.session import Ending
 from telltick.model.traffic import Gate
 from telltick.store.journal import Journal
-from tests.engine.sessions import STARTED, bench_facts, moved, rendered, write_audio
+from tests.engine.sessions import STARTED, Hands, add_marks, bench_facts, moved, rendered, write_audio
 from tests.scenes import make_scene
 
 RATE_HZ = 48_000
@@ -88,8 +88,14 @@ def rows_of(recording: Recording, gate: Gate) -> PollRows:
     return PollRows.join(parts)
 
 
-def write_session(folder: Path, seconds: float) -> Path:
-    """The minute over and over as a session on disk; its segments share their bytes."""
+def write_session(folder: Path, seconds: float, marks: int = 0) -> Path:
+    """The minute over and over as a session on disk; its segments share their bytes.
+
+    Args:
+        folder: where to write it.
+        seconds: how long it is to be, in whole pieces of ten minutes.
+        marks: changes of the setup that cut it into steps of one length.
+    """
     minute = rendered(9, float(CHUNK_S))
     minutes, segment = max(1, round(seconds / CHUNK_S)), 10
     folder.mkdir(mode=0o700)
@@ -104,8 +110,15 @@ def write_session(folder: Path, seconds: float) -> Path:
             journal.add_anchor(Anchor(0, second * RATE_HZ, second * NS, STARTED + second * NS))
         for number in range(int(seconds // CHUNK_S)):
             journal.add_bursts(moved(minute.bursts, number * CHUNK_S * NS, number * polls))
+        add_marks(journal, changes(seconds, marks))
         journal.end(Ending(round(seconds * NS), "time is up"))
     return folder
+
+
+def changes(seconds: float, marks: int) -> list[Hands]:
+    """A ferrite put on and taken off again and again; nothing is heard of it."""
+    at_s = [seconds * (number + 1) / (marks + 1) for number in range(marks)]
+    return [Hands(s, s + 1, "ferrite", ("on", "off")[number % 2]) for number, s in enumerate(at_s)]
 
 
 def print_command(seconds: float) -> None:

@@ -1,17 +1,24 @@
-"""What was found of each step, worked out anew only where something is new."""
+"""What was found of each step, worked out anew only where something is new.
+
+Close looks take long, and a session of an hour may have a hundred marks: at most a dozen steps are looked at
+closely, at most two of one setup, those that come first and the clearest of all. Later steps are listened to
+for a shorter time. So the time that a session takes hardly depends on how many marks it has.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from telltick.engine.close_looks import CloseLook, CloseLooker, longest_part
+from telltick.engine.close_looks import BRIEFLY_S, LISTEN_S, CloseLook, CloseLooker, longest_part
 from telltick.engine.gathering import Gathered
 from telltick.measure.reading import take_reading
 from telltick.measure.rows import PollRows
 from telltick.model.readings import Latency, Reading, Verdict
 
 TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
+MOST_CLOSE = 12  # steps that are looked at closely
+MOST_ALIKE = 2  # and those of one setup among them
 GROWN = 1.25  # a step that goes on is looked at closely again when it has grown by a quarter
 
 
@@ -72,7 +79,7 @@ class StepResults:
             known.rests_on, known.rows = rests_on, tally.rows()
             known.reading = read_all([known.rows], latency)
         if known.needs_a_look(span.seconds, is_over=gathered.is_over(index)):
-            known.look = self._look(gathered, index, known.reading)
+            known.look = self._look(gathered, index, closely=self._is_worth_it(gathered, index))
             self.looks += 1
             known.looked_s, known.looked_tied = span.seconds, known.is_tied
         return known
@@ -86,13 +93,29 @@ class StepResults:
         for index in [index for index in self._known if index >= count]:
             del self._known[index]
 
-    def _look(self, gathered: Gathered, index: int, reading: Reading) -> CloseLook:
+    def close_look(self, gathered: Gathered, index: int) -> CloseLook:
+        """The close look at a step that `of` knows, taken now if it was not worth it so far."""
+        known = self._known[index]
+        if known.is_tied and known.look.part is None:
+            known.look = self._look(gathered, index, closely=True)
+        return known.look
+
+    def _is_worth_it(self, gathered: Gathered, index: int) -> bool:
+        """Whether few enough of the steps before were looked at closely."""
+        setup = gathered.steps[index].setup
+        before = [k for k in range(index) if self._known[k].look.part is not None]
+        alike = [k for k in before if gathered.steps[k].setup == setup]
+        return len(before) < MOST_CLOSE and len(alike) < MOST_ALIKE
+
+    def _look(self, gathered: Gathered, index: int, *, closely: bool) -> CloseLook:
         span = gathered.spans[index]
         run = longest_part(span, gathered.runs)
         if run is None:
             return CloseLook()
         latency = gathered.latencies[gathered.runs.index(run)]
-        return self._looker.look(run, span, latency, reading)
+        listen_s = LISTEN_S if index < MOST_CLOSE else BRIEFLY_S
+        reading = self._known[index].reading
+        return self._looker.look(run, span, latency, reading, listen_s=listen_s, closely=closely)
 
 
 def read_all(parts: Sequence[PollRows | None], latency: Latency | None) -> Reading:

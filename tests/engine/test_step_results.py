@@ -1,0 +1,94 @@
+"""Which steps are looked at closely: enough for the findings, and no more however many marks there are."""
+
+from __future__ import annotations
+
+from collections import Counter
+from functools import lru_cache
+
+from telltick.engine.close_looks import CloseLook
+from telltick.engine.gathering import Gathered
+from telltick.engine.spans import Span
+from telltick.engine.step_results import MOST_ALIKE, MOST_CLOSE, StepResults, clearest
+from telltick.engine.step_tally import StepTally
+from telltick.measure.rows import PollRows, measure_rows
+from telltick.model.marks import Step
+from telltick.model.readings import Estimate, Latency, Reading, Verdict
+from tests.scenes import make_scene
+
+STEP_S = 30.0
+LATENCY = Latency(Estimate(0.0, 0.0, 0.0), None, None, 20.0)
+
+
+class CountingLooker:
+    """Notes which stretches are looked at, and how."""
+
+    def __init__(self) -> None:
+        self.closely: list[float] = []
+        self.listened_s = 0.0
+
+    def look(
+        self,
+        run: Span,
+        span: Span,
+        latency: Latency | None,
+        reading: Reading,
+        *,
+        listen_s: float,
+        closely: bool,
+    ) -> CloseLook:
+        self.listened_s += listen_s
+        if not closely or reading.verdict is not Verdict.TIED:
+            return CloseLook()
+        self.closely.append(span.start_s)
+        return CloseLook(part=span, latency=latency)
+
+
+@lru_cache(maxsize=2)
+def rows_at(excess_db: float) -> PollRows:
+    scene = make_scene(1, excess_db=excess_db, seconds=STEP_S, rate_hz=8000)
+    return measure_rows(scene.samples, 0, 8000, scene.gate.shifted(scene.latency_s))
+
+
+def session_of(setups: list[str], loudest: int | None = None) -> Gathered:
+    """Steps of half a minute with polls that are heard; one may be louder than the others."""
+    tallies, spans, steps = [], [], []
+    for index, setup in enumerate(setups):
+        tally = StepTally(0.0)
+        tally.add(rows_at(12.0 if index == loudest else 6.0))
+        tallies.append(tally)
+        spans.append(Span(index * STEP_S, (index + 1) * STEP_S))
+        steps.append(Step(index, 0, 1, {"ferrite": setup}))
+    run = Span(0.0, len(setups) * STEP_S)
+    return Gathered(tuple(steps), tuple(spans), tuple(tallies), (run,), (LATENCY,), run.end_s)
+
+
+def looked_at(gathered: Gathered) -> tuple[StepResults, CountingLooker, int | None]:
+    looker = CountingLooker()
+    results = StepResults(looker)  # type: ignore[arg-type]
+    found = [results.of(gathered, index) for index in range(len(gathered.steps))]
+    return results, looker, clearest(found)
+
+
+def test_a_step_of_each_setup_is_looked_at_closely_however_often_others_come_back():
+    setups = ["on", "off"] * 10 + ["clamped"]
+    _, looker, _ = looked_at(session_of(setups))
+    assert set(Counter(setups[int(start_s // STEP_S)] for start_s in looker.closely).values()) == {
+        1,
+        MOST_ALIKE,
+    }
+    assert looker.closely[-1] == 20 * STEP_S
+
+
+def test_the_work_does_not_grow_with_the_number_of_setups():
+    _, looker, _ = looked_at(session_of([f"core {number}" for number in range(MOST_CLOSE + 8)]))
+    assert looker.closely == [number * STEP_S for number in range(MOST_CLOSE)]
+
+
+def test_the_step_that_stands_for_the_whole_is_looked_at_closely_wherever_it_lies():
+    gathered = session_of(["on"] * 6, loudest=5)
+    results, looker, best = looked_at(gathered)
+    assert best == 5
+    assert 5 * STEP_S not in looker.closely
+    assert results.close_look(gathered, best).part == gathered.spans[5]
+    assert results.close_look(gathered, best) is results.close_look(gathered, best)
+    assert looker.closely == [0.0, STEP_S, 5 * STEP_S]
