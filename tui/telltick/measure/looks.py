@@ -155,8 +155,15 @@ def _tie(setups: Sequence[Setup]) -> Observation | None:
     steps = tuple(sorted(step for one in measured for step in one.steps))
     words = "nothing in the audio follows the bytes"
     if known:
-        words += f"; interference could be up to {max(known):+.0f} dB over the noise unseen"
+        words += f", as far as the noise lets see: {bound_words(max(known))}"
     return Observation(Look.TIE, frozenset({Seen.NO} if none else ()), words, steps)
+
+
+def bound_words(limit_db: float) -> str:
+    """What an upper limit of I / N leaves open."""
+    if limit_db < 0:
+        return f"interference, if any, is at least {-limit_db:.0f} dB below it"
+    return f"interference could be as much as {limit_db:.0f} dB above it"
 
 
 def sure_tie(setup: Setup, looked_in: int) -> bool:

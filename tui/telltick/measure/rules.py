@@ -152,8 +152,8 @@ PATHS: tuple[Path, ...] = (
             Line(Look.TIE, supports=(Seen.YES,), rules_out=(Seen.NO,)),
             Line(Look.POLLING_OFF, supports=(Seen.GONE,)),
         ),
-        "What rises whenever bytes flow, at moments drawn by lot, and falls when they stop, has them as its "
-        "cause: nothing else knows the moments (Ville's inequality bounds the odds of chance).",
+        "What rises whenever bytes flow and falls when they stop goes with them (Ville's inequality bounds "
+        "the odds that chance looks so). A coin trial draws the moments by lot: nothing else knows them.",
         support_wins=True,
     ),
     Path(
