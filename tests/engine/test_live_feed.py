@@ -7,6 +7,7 @@ import time
 
 import pytest
 
+from telltick.engine import live
 from telltick.engine.live import LiveFeed
 from telltick.engine.offline import measure_session
 from telltick.model.clock import NS, Anchor
@@ -141,3 +142,17 @@ def test_late_replies_and_garbage_are_counted_by_the_notes_that_stand_for_severa
         polling = feed.look(View()).polling
         feed.close()
     assert (polling.late, polling.garbage) == (8, 3)
+
+
+def test_a_long_watch_lets_go_of_polls_and_still_counts_them_all(folder, monkeypatch):
+    monkeypatch.setattr(live, "KEEP_POLLS_NS", 5 * NS)
+    monkeypatch.setattr(live, "FORGET_EVERY_NS", 5 * NS)
+    every = rendered(seconds=SECONDS).polls
+    with hold(folder):
+        feed = LiveFeed(folder)
+        before = feed.look(View()).polling
+        held = len(feed._reader.polls)
+        after = feed.look(View()).polling
+        feed.close()
+    assert held == sum(poll.sent_ns >= (SECONDS - 5) * NS for poll in every)
+    assert (before.polls, before.replies) == (after.polls, after.replies) == (len(every), len(every))

@@ -12,6 +12,7 @@ from telltick.store.lock import held
 
 KEEP_NS = 1800 * NS  # of what a live view reads, the last half hour serves it: the longest strip takes that
 KEEP_POLLS_NS = 120 * NS
+BEFORE_TRIAL_NS = 120 * NS  # bursts before a coin trial say how long a poll takes
 FORGET_EVERY_NS = 60 * NS
 HOLD_NS = 3 * NS // 10  # a burst reaches the journal at most this long after its last byte
 
@@ -33,10 +34,13 @@ class LiveFeed(SessionView):
         return picture
 
     def _forget(self) -> None:
-        """Let go of the night before the last half hour; a coin trial may need all of it again."""
-        if self._newest_ns >= self._forget_at_ns and not self._reader.trial_slots:
+        """Let go of the night before the last half hour; a coin trial may need its bursts again."""
+        if self._newest_ns >= self._forget_at_ns:
             self._forget_at_ns = self._newest_ns + FORGET_EVERY_NS
-            self._reader.forget_before(self._newest_ns - KEEP_NS, polls_ns=self._newest_ns - KEEP_POLLS_NS)
+            before_ns, trial = self._newest_ns - KEEP_NS, self._reader.trial_slots
+            if trial:
+                before_ns = min(before_ns, trial[0].cycle_ns - BEFORE_TRIAL_NS)
+            self._reader.forget_before(before_ns, polls_ns=self._newest_ns - KEEP_POLLS_NS)
 
     def moment_ns(self) -> int:
         """Session time now, by the clock the recorder uses; that clock stops with the recorder."""
