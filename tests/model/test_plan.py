@@ -40,3 +40,10 @@ def test_an_impossible_sound_input_is_refused():
         AudioPlan(rate_hz=10)
     with pytest.raises(ValueError, match="channel"):
         AudioPlan(channel=0)
+
+
+def test_a_refused_number_is_written_out_in_full():
+    with pytest.raises(ValueError, match=r"^baud: must be 50 to 4000000, not 99999999$"):
+        PollPlan(port="x", frame_text="a", baud=99_999_999)
+    with pytest.raises(ValueError, match=r"^interval_s: must be 0\.01 to 3600, not 0\.001$"):
+        PollPlan(port="x", frame_text="a", interval_s=0.001)

@@ -89,7 +89,7 @@ class PollPlan:
         for key, (low, high) in limits.items():
             value = getattr(self, key)
             if value is not None and not low <= value <= high:
-                raise ValueError(f"{key}: must be {low:g} to {high:g}, not {value:g}")
+                raise ValueError(f"{key}: must be {_plain(low)} to {_plain(high)}, not {_plain(value)}")
 
     @property
     def frame(self) -> bytes:
@@ -105,6 +105,11 @@ class PollPlan:
     def line(self) -> Framing:
         """The character framing."""
         return Framing.parse(self.framing)
+
+
+def _plain(value: float) -> str:
+    """A number as a person writes it: whole ones with all their digits."""
+    return f"{value:.0f}" if float(value).is_integer() and abs(value) < 1e15 else f"{value:g}"
 
 
 def _request(text: str | None, digits: str | None) -> bytes | None:

@@ -44,7 +44,7 @@ class TapPlan:
         """
         Framing.parse(self.framing)
         if not 50 <= self.baud <= 4_000_000:
-            raise ValueError(f"baud: must be 50 to 4e+06, not {self.baud}")
+            raise ValueError(f"baud: must be 50 to 4000000, not {self.baud}")
         if self.tcp_port is not None and not 1 <= self.tcp_port <= 65_535:
             raise ValueError(f"tcp_port: must be 1 to 65535, not {self.tcp_port}")
 
