@@ -1,3 +1,5 @@
+from itertools import product
+
 import numpy as np
 import pytest
 
@@ -5,7 +7,7 @@ from telltick.measure.evidence import tie_log_e
 from telltick.measure.reading import contrasts
 from telltick.measure.rows import measure_rows
 from telltick.measure.tones import band_bins
-from telltick.measure.waveform import waveform_tie
+from telltick.measure.waveform import poll_windows, tie_of, waveform_tie
 from telltick.model.readings import Band
 from tests.scenes import make_scene
 
@@ -61,3 +63,23 @@ def test_noise_alone_is_no_tie():
 def test_polls_without_bytes_or_without_quiet_beside_them_do_not_count():
     crowded = make_scene(1, seconds=5, rate_hz=RATE_HZ, rate=15.0, jitter_s=0.0)
     assert evidence_of(crowded).polls == 0
+
+
+def test_no_stretch_of_quiet_serves_two_polls():
+    scene = make_scene(1, seconds=5, rate_hz=RATE_HZ, rate=9.0, jitter_s=0.0, poll_jitter_s=0.0)
+    windows = poll_windows(scene.gate, 0.0, 5.0)
+    assert 10 < len(windows.poll) < scene.gate.polls
+    spans = windows.begin_s[:, [0, 2]] + np.array([0.0, windows.length_s])
+    assert np.all(spans[1:, 0] >= spans[:-1, 1])
+
+
+def test_the_bet_is_fair_whichever_of_the_three_windows_was_the_polls():
+    """An e-value has mean one over the draw (Ramdas et al. 2023): all 27 draws of three polls, worked out."""
+    matches = np.random.default_rng(3).normal(0, 2, (3, 3, 3, 6))
+    values = [
+        np.exp(
+            tie_of(np.stack([np.roll(one, turn, 0) for one, turn in zip(matches, turns, strict=True)])).log_e
+        )
+        for turns in product(range(3), repeat=3)
+    ]
+    assert np.mean(values, axis=0) == pytest.approx(np.ones(3))

@@ -1,15 +1,22 @@
 """A tie found by waveform: the line's signal, predicted from the bytes, as a matched detector.
 
 Interference that couples into the audio path is the line's waveform, filtered. Its edges are known from the
-bytes (their times and directions), so each poll is compared with its own prediction,
+bytes (their times and directions), so each poll is compared with its own prediction, burst by burst,
 
     c(tau) = sum over f of X(f) conj(T(f)) exp(2 pi i f tau) / S(f),
-    T(f) = sum over edges of +-exp(-2 pi i f t),
+    T(f) = sum over edges of +-exp(-2 pi i f t),    m = sum over f of |T(f)|^2 / S(f),
 
-S being the floor's spectrum and tau a few milliseconds of unknown timing. The match with the poll is set
-against the match with equal stretches of quiet before and after it, as a draw among three. Where the bits are
-what is heard, this tells a tie with a third to a quarter of the polls that loudness needs; other loud noise
-is a tie as well, and `bits` tells whether it is the bits.
+S being the floor's spectrum and tau a few milliseconds of unknown timing. In Gaussian noise c is normal with
+variance m, and a waveform of strength v (its energy over the noise's density) is more likely than none by
+
+    exp(2 sqrt(v / m) Re c - v)                    as it is, or inverted with the other sign,
+    exp(|c|^2 / m  v / (1 + v)) / (1 + v)          with a phase of its own in each burst, v the mean strength,
+
+averaged over tau (matched filters: Kay, "Fundamentals of Statistical Signal Processing", vol. II, 1998,
+chapters 4 and 5). The likelihood of the poll's window is set against those of equal stretches of quiet before
+and after it, as a draw among three; that is the best bet against chance where the noise is Gaussian, and a
+fair one where it is not. Where the bits are what is heard, this tells a tie with a fifth to a tenth of the
+polls that loudness needs; other loud noise is a tie as well, and `bits` tells whether it is the bits.
 """
 
 from __future__ import annotations
@@ -22,9 +29,9 @@ import numpy.typing as npt
 from telltick.measure.cells import running_median
 from telltick.measure.evidence import log_mean_exp
 from telltick.measure.frames import FULL_SCALE, Samples
-from telltick.measure.trial import CoinBet
+from telltick.measure.trial import choice_log_e
 from telltick.model.clock import Floats
-from telltick.model.framing import Framing, line_edges
+from telltick.model.framing import Framing, line_bits
 from telltick.model.readings import Band
 from telltick.model.traffic import Gate, Ints
 
@@ -35,6 +42,8 @@ _HEARD = 1  # place of the poll among the three windows: quiet, poll, quiet
 _NEIGHBOURS = 20  # lines on each side that tell the level around a line
 Spectra = npt.NDArray[np.complex128]
 KINDS = 3  # of match: as it is, inverted, with a phase of its own in each burst
+STRENGTHS = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])  # energy of a poll over the noise's density
+_LOUDEST = 2.0  # a window louder than this times the floor counts as this loud: a crash says little
 _SURE = 4.0  # standard errors
 
 
@@ -96,10 +105,11 @@ def waveform_tie(
 
 
 def tie_of(matches: Floats) -> WaveformTie:
-    """The tie that matches of shape (polls, windows, kinds) tell."""
+    """What matches of shape (polls, windows, kinds, strengths) tell: a bet on each kind and strength."""
     drawn = np.full(len(matches), _HEARD, dtype=np.int64)
-    logs = np.stack([CoinBet().add(matches[:, :, kind], drawn) for kind in range(KINDS)])
-    return WaveformTie(log_mean_exp(logs), len(matches), _way_up(matches[:, _HEARD, :2]))
+    bets = np.moveaxis(matches, (0, 1), (-2, -1)).reshape(-1, *matches.shape[:2])
+    logs = np.stack([np.cumsum(choice_log_e(bet, drawn, np.ones(1))[0]) for bet in bets])
+    return WaveformTie(log_mean_exp(logs), len(matches), _way_up(matches[:, _HEARD, :2].mean(axis=-1)))
 
 
 def _way_up(matches: Floats) -> bool | None:
@@ -128,7 +138,11 @@ class Windows:
 
 
 def poll_windows(gate: Gate, start_s: float, seconds: float) -> Windows:
-    """Polls whose window, and the quiet before and after it, lie in the audio and clear of other polls."""
+    """Polls whose window, and the quiet before and after it, lie in the audio and clear of other polls.
+
+    No quiet serves two polls, or their bets would not be on independent noise: where it would, every other
+    poll counts.
+    """
     if not gate.polls:
         return Windows(np.zeros(0, dtype=np.int64), np.zeros((0, 3)), 0.0)
     begin, end = gate.poll_start_s - REACH_S, gate.poll_end_s + REACH_S
@@ -137,8 +151,17 @@ def poll_windows(gate: Gate, start_s: float, seconds: float) -> Windows:
     earlier = np.append(start_s, np.maximum(end[:-1], start_s))
     following = np.append(np.minimum(begin[1:], start_s + seconds), start_s + seconds)
     clear = (at[:, 0] >= earlier) & (at[:, 2] + length_s <= following)
-    poll = np.flatnonzero(clear & (end - begin <= 1.05 * length_s))
+    poll = _apart(np.flatnonzero(clear & (end - begin <= 1.05 * length_s)), at[:, 0], at[:, 2] + length_s)
     return Windows(poll, at[poll], length_s)
+
+
+def _apart(polls: Ints, from_s: Floats, to_s: Floats) -> Ints:
+    """Those polls, in order, that share no time with the one kept before."""
+    kept: list[int] = []
+    for poll in polls.tolist():
+        if not kept or from_s[poll] >= to_s[kept[-1]]:
+            kept.append(poll)
+    return np.array(kept, dtype=np.int64)
 
 
 @dataclass(frozen=True)
@@ -147,20 +170,25 @@ class Lines:
 
     Attributes:
         rate_hz: sample rate.
+        count: samples in a window.
         length: samples in a transform.
         use: shape (lines,), numbers of the lines within the band.
     """
 
     rate_hz: int
+    count: int
     length: int
     use: Ints
 
     @classmethod
     def for_windows(cls, length_s: float, rate_hz: int, band: Band) -> Lines:
         """The lines of the band for windows of a length."""
-        length = 1 << int(np.ceil(np.log2(length_s * rate_hz + 1)))
+        count = int(length_s * rate_hz)
+        length = 1 << int(np.ceil(np.log2(count + 1)))
         freq_hz = np.arange(length // 2 + 1) * (rate_hz / length)
-        return cls(rate_hz, length, np.flatnonzero((freq_hz >= band.low_hz) & (freq_hz <= band.high_hz)))
+        return cls(
+            rate_hz, count, length, np.flatnonzero((freq_hz >= band.low_hz) & (freq_hz <= band.high_hz))
+        )
 
     @property
     def freq_hz(self) -> Floats:
@@ -194,7 +222,7 @@ def window_spectra(
     nothing in a match.
     """
     first = np.rint(windows.begin_s * lines.rate_hz).astype(np.int64)
-    spectra = lines.spectra(samples, first - first_sample, int(windows.length_s * lines.rate_hz))
+    spectra = lines.spectra(samples, first - first_sample, lines.count)
     quiet = np.delete(spectra, _HEARD, axis=1)
     mean = np.mean(quiet.real**2 + quiet.imag**2, axis=(0, 1))
     floor = np.maximum(np.maximum(mean, running_median(mean, _NEIGHBOURS)), 1e-30)
@@ -214,6 +242,7 @@ class Predictor:
         self._freq_hz, self._edge_hz = freq_hz, freq_hz + shift_hz
         self._first = np.searchsorted(gate.poll, np.arange(gate.polls + 1))
         self._known: dict[bytes, Spectra] = {}
+        self._turns: Spectra = np.zeros((0, len(freq_hz)), dtype=np.complex128)
 
     def of_poll(self, poll: int, begin_s: float) -> Spectra:
         """Shape (bursts, lines): bursts of a poll as heard in a window that begins at `begin_s`."""
@@ -228,27 +257,44 @@ class Predictor:
     def edges(self, data: bytes) -> Spectra:
         """Shape (lines,): spectrum of the edges of some bytes, the first start bit at time zero."""
         if data not in self._known:
-            at, step = line_edges(data, self._baud, self._framing)
-            edges = np.exp(-2j * np.pi * np.outer(self._edge_hz, at)) * step
-            self._known[data] = edges.sum(axis=1)  # not by @: threads for so little work wait for each other
+            steps = np.diff(line_bits(data, self._framing), prepend=1, append=1)
+            turns = self._bit_turns(len(steps))
+            # not by @: threads for so little work wait for each other
+            self._known[data] = np.sum(turns[steps > 0], axis=0) - np.sum(turns[steps < 0], axis=0)
         return self._known[data]
+
+    def _bit_turns(self, count: int) -> Spectra:
+        """Shape (count, lines): what each bit time turns a line's phase by."""
+        if len(self._turns) < count:
+            at_s = np.arange(2 * count) / self._baud
+            self._turns = np.exp(-2j * np.pi * np.outer(at_s, self._edge_hz))
+        return self._turns[:count]
 
 
 def window_matches(heard: Spectra, predicted: Spectra, floor: Floats, lines: Lines) -> Floats:
-    """Shape (windows, kinds): log of how well each window fits a poll's prediction, at its best timing.
-
-    Where each burst has a phase of its own, the matches over the range of timing are averaged as evidence,
-    exp(|c|^2 / 2), in units in which noise has |c|^2 = 1 on average; that is sharper than the best of them.
+    """Log likelihood of a poll's prediction in each window, over that of noise alone.
 
     Args:
         heard: shape (windows, lines).
         predicted: shape (bursts, lines).
         floor: shape (lines,), power spectrum.
         lines: the lines.
+
+    Returns:
+        shape (windows, kinds, strengths).
     """
-    match = lines.matches(heard[:, None, :] / floor, predicted)
-    together = match.sum(axis=1).real
-    size = np.sum(predicted.real**2 + predicted.imag**2, axis=0) / floor
-    evidence = 0.5 * np.sum(match.real**2 + match.imag**2, axis=1) / size.sum()
-    best = [np.log(np.maximum(way.max(axis=1), 1e-30)) for way in (together, -together)]
-    return np.stack([*best, log_mean_exp(np.moveaxis(evidence, 1, 0))], axis=1)
+    size = np.sum((predicted.real**2 + predicted.imag**2) / floor, axis=1)
+    size *= lines.length / lines.count  # padded lines are alike: noise varies that much more
+    loudness = np.mean((heard.real**2 + heard.imag**2) / floor, axis=1)
+    bounded = heard * np.sqrt(_LOUDEST / np.maximum(loudness, _LOUDEST))[:, None]
+    match = lines.matches(bounded[:, None, :] / floor, predicted)  # (windows, bursts, taus)
+    together = match.sum(axis=1).real / np.sqrt(size.sum())
+    power = (match.real**2 + match.imag**2) / size[:, None]
+    out = np.empty((len(heard), KINDS, len(STRENGTHS)))
+    for at, strength in enumerate(STRENGTHS.tolist()):
+        each = strength * size / size.sum()
+        free = np.einsum("b,wbt->wt", each / (1 + each), power) - np.log1p(each).sum()
+        ahead = 2 * np.sqrt(strength) * together
+        logs = np.stack([ahead - strength, -ahead - strength, free])
+        out[:, :, at] = log_mean_exp(np.moveaxis(logs, -1, 0)).T
+    return out
