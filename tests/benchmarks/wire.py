@@ -25,7 +25,7 @@ from tests.bench_parts.recording import wait_until
 from tests.bench_parts.terminal import ROOT, Terminal
 
 SETTLE_S, STEADY_S, SLOW_S = 8.0, 20.0, 20.0
-SLOW_BYTES_PER_S = 5000.0
+SLOW_BYTES_PER_S, SLOWEST_BYTES_PER_S = 5000.0, 2000.0
 DRAWING = ("MainThread", "textual-output", "textual-input")
 Wrap = Callable[[list[str]], list[str]]
 
@@ -143,15 +143,20 @@ def lag(run: Run, start_s: float, words: str, bar: float | None) -> list[Row]:
     ]
 
 
-def slow_link(run: Run) -> list[Row]:
-    run.terminal.bytes_per_s = SLOW_BYTES_PER_S
+def slow_link(run: Run, bytes_per_s: float, bar: float | None) -> list[Row]:
+    """A link that carries so much and no more."""
+    run.terminal.bytes_per_s = bytes_per_s
     time.sleep(3)
     start = time.monotonic()
     time.sleep(SLOW_S)
-    rows = lag(run, start, "5 kB/s link", 0.5)
+    rows = lag(run, start, f"{bytes_per_s / 1000:g} kB/s link", bar)
     run.terminal.bytes_per_s = None
     time.sleep(2)
     return rows
+
+
+def links(run: Run) -> list[Row]:
+    return [*slow_link(run, SLOW_BYTES_PER_S, 0.5), *slow_link(run, SLOWEST_BYTES_PER_S, None)]
 
 
 def stall(run: Run, seconds: float) -> list[Row]:
@@ -214,7 +219,7 @@ def measure(folder: Path, wrap: Wrap, stall_s: float) -> list[Row]:
         run.wait_for_picture()
         rows = [first_paint(run)]
         time.sleep(SETTLE_S)
-        rows += [*steady(run), processor(), repaint(run), *slow_link(run), *stall(run, stall_s)]
+        rows += [*steady(run), processor(), repaint(run), *links(run), *stall(run, stall_s)]
         run.leave("s")
     finally:
         run.terminal.close()
