@@ -89,8 +89,8 @@ TOPICS: Mapping[str, Topic] = {
             Term(
                 "latency",
                 "how far the sound lags behind the bytes: sound card, radio and computer together.",
-                "The lag at which the power of the audio follows the bytes best. A key locks it for this screen; "
-                "'measure --latency-ms' does so for the numbers.",
+                "The lag at which the power of the audio follows the bytes best. A key locks it for this "
+                "screen; 'measure --latency-ms' does so for the numbers.",
             ),
         ),
     ),
@@ -176,7 +176,7 @@ TOPICS: Mapping[str, Topic] = {
             ),
             Term(
                 "changed",
-                "the difference cannot be chance.",
+                "the difference cannot be chance, for a length of measuring that was settled beforehand.",
                 "Where many pairs are compared, each has to be surer: Holm's method.",
                 "Holm, Scand. J. Statist. 6 (1979)",
             ),
