@@ -26,7 +26,7 @@ pytestmark = pytest.mark.bench_part
 LEAVE_S = 0.5 * 4  # the promise, and room for a machine that is busy with other tests
 FRESH_S = 1.0 * 4
 STALL_S = 20.0
-CLOCK = re.compile(r"RECORDING .*?(\d+):(\d\d):(\d\d)  ")
+CLOCK = re.compile(r"RECORDING .*?(\d+):(\d\d):(\d\d) ")
 SHORT_SILENCE = (
     "import sys; from telltick import cli; from telltick.ui.pacing import Pacer;"
     "Pacer.__init__.__kwdefaults__['silence_limit_s'] = 3.0; sys.exit(cli.main(sys.argv[1:]))"
