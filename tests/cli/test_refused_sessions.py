@@ -49,6 +49,29 @@ def test_an_export_into_a_folder_where_a_file_is_meant_is_refused(refused, saved
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        *(("export", "--to", to) for to in ("csv", "json", "vtt", "html", "md", "wav", "bag")),
+        ("compare",),
+    ],
+)
+def test_nothing_is_written_where_the_folder_is_missing_or_a_file_is_there(
+    refused, saved, tmp_path, command, monkeypatch
+):
+    monkeypatch.setattr("telltick.engine.exporting.measure_session", pytest.fail)  # refused before any work
+    monkeypatch.setattr("telltick.engine.comparing.compare_paths", pytest.fail)
+    verb, *options = command
+    sessions = [saved, saved] if verb == "compare" else [saved]
+    ending = ".zip" if "bag" in options else ".html"
+    lost = tmp_path / "lost" / f"x{ending}"
+    assert "there is no folder" in refused(verb, *sessions, *options, "-o", lost)
+    assert list(tmp_path.iterdir()) == []
+    mine = text_file(tmp_path / f"x{ending}", "mine")
+    assert "--overwrite" in refused(verb, *sessions, *options, "-o", mine)
+    assert mine.read_text(encoding="utf-8") == "mine"
+
+
 def test_an_export_without_a_place_replaces_nothing(refused, saved, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     mine = text_file(tmp_path / f"{saved.name}.json", "mine")

@@ -165,7 +165,7 @@ def test_without_a_name_the_report_replaces_nothing(saved, tmp_path, monkeypatch
     monkeypatch.chdir(tmp_path)
     (tmp_path / f"{saved.name}.html").write_text("mine")
     told: list[float] = []
-    with pytest.raises(BadInputError, match="exists; name a place"):
+    with pytest.raises(BadInputError, match="exists; name another place"):
         export_folder(saved, "html", None, lambda share: told.append(share) is None)
     assert told == []  # refused before any work
 

@@ -105,7 +105,7 @@ def test_giving_up_leaves_nothing(tmp_path):
     place = tmp_path / "x.wav"
     place.write_bytes(b"old")
     with pytest.raises(CancelledError):
-        write_wav(place, blocks(SOUND), len(SOUND), RATE, progress=lambda share: share < 0.5)
+        write_wav(place, blocks(SOUND), len(SOUND), RATE, overwrite=True, progress=lambda share: share < 0.5)
     assert place.read_bytes() == b"old"
     assert list(tmp_path.iterdir()) == [place]
 

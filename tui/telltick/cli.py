@@ -198,7 +198,9 @@ def _export(args: argparse.Namespace) -> int:
 
     options = measuring_options(args)
     with ProgressBar("measuring") as progress:
-        written = export_folder(args.session, args.to, args.output, progress, options)
+        written = export_folder(
+            args.session, args.to, args.output, progress, options, overwrite=args.overwrite
+        )
     for path in written:
         print(path)
     return 0
@@ -210,7 +212,8 @@ def _compare(args: argparse.Namespace) -> int:
     from telltick.engine.measuring_options import measuring_options
     from telltick.progress import ProgressBar
 
-    how: dict[str, Any] = {"as_json": args.json, "workers": args.jobs, "options": measuring_options(args)}
+    how: dict[str, Any] = {"as_json": args.json, "workers": args.jobs, "overwrite": args.overwrite}
+    how["options"] = measuring_options(args)
     if sys.stdout.isatty():
         how["width"] = shutil.get_terminal_size().columns
     try:

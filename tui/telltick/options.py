@@ -211,6 +211,7 @@ def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb.add_argument(
         "-o", "--output", type=Path, metavar="PATH", help="file to write (csv and bag: a folder, or bag.zip)"
     )
+    _overwrite(verb)
     measuring_arguments(verb)
 
 
@@ -225,10 +226,15 @@ def _compare(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb.add_argument(
         "-o", "--output", type=Path, metavar="PATH", help="file to write: .html, .md, .csv, .json or .txt"
     )
+    _overwrite(verb)
     verb.add_argument(
         "--jobs", type=_jobs, metavar="N", help="processes to measure with (default: one a core)"
     )
     measuring_arguments(verb)
+
+
+def _overwrite(verb: argparse.ArgumentParser) -> None:
+    verb.add_argument("--overwrite", action="store_true", help="replace files that are there already")
 
 
 def _jobs(text: str) -> int:

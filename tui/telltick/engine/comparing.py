@@ -29,6 +29,7 @@ def compare(
     progress: Progress,
     *,
     as_json: bool = False,
+    overwrite: bool = False,
     workers: int | None = None,
     options: MeasuringOptions | None = None,
     width: int = WIDTH,
@@ -43,6 +44,7 @@ def compare(
         output: file to write; None only prints.
         progress: told the share done, 0 to 1; answers False to give up.
         as_json: print one JSON object.
+        overwrite: a file at the output may be replaced.
         workers: processes to measure with; one a core unless given.
         options: what the user says that the sessions do not.
         width: columns that a text may have.
@@ -52,11 +54,11 @@ def compare(
         CancelledError: progress said to give up; what was finished is kept.
     """
     if output is not None:
-        check_place(output)
+        check_place(output, overwrite=overwrite)
     compared = compare_paths(paths, cache_of(output), progress, options, workers)
     if output is not None:
         made = datetime.fromtimestamp(time.time(), UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
-        write_comparison(compared, output, f"{made} by telltick {__version__}")
+        write_comparison(compared, output, f"{made} by telltick {__version__}", overwrite=overwrite)
         if not as_json:
             return str(output)
     if as_json:

@@ -12,9 +12,9 @@ from telltick.engine.offline import measure_session
 from telltick.engine.parts import Progress, part_of
 from telltick.export.bag import bag_info, make_bag, name_in_bag, readme_text, zip_bag
 from telltick.export.cues import cues_of, wav_info
-from telltick.export.files import REPORTS, export_report, export_session
+from telltick.export.files import REPORTS, check_place, export_report, export_session
 from telltick.export.json_out import session_document
-from telltick.export.placing import new_file, new_folder, refuse_what_is_there
+from telltick.export.placing import check_file_place, new_file, new_folder
 from telltick.export.report.page import report_html
 from telltick.export.report.telling import story_of
 from telltick.export.wav_out import write_wav
@@ -26,8 +26,6 @@ from telltick.store.copying import copy_session
 from telltick.store.folder import session_within
 from telltick.store.session import SessionReader
 
-_FOLDERS = ("csv", "bag")  # written as a folder
-
 
 def export_folder(
     folder: Path,
@@ -35,38 +33,41 @@ def export_folder(
     output: Path | None,
     progress: Progress = lambda _: True,
     options: MeasuringOptions | None = None,
+    *,
+    overwrite: bool = False,
 ) -> tuple[Path, ...]:
     """Measure a session folder and write it in one format; returns the files written.
 
     Args:
         folder: the session, or a bag with one.
         to: csv, json, vtt, html, md, wav or bag.
-        output: file to write (``csv`` and ``bag``: a folder); None chooses a name, and replaces nothing.
+        output: file to write (``csv`` and ``bag``: a folder); None chooses a name.
         progress: told the share done, 0 to 1; answers False to give up.
         options: what the user says that the session does not.
+        overwrite: files at the output may be replaced.
 
     Raises:
-        BadInputError: not a session, an unknown format, or a place that cannot be written.
+        BadInputError: not a session, an unknown format, a place that cannot be written, or that holds
+            something.
         CancelledError: progress said to give up; nothing is left behind.
     """
-    if output is not None and to not in _FOLDERS and output.is_dir():
-        raise BadInputError(f"{output} is a folder; name a file with -o")
     if to == "bag" and options not in (None, MeasuringOptions()):
         raise BadInputError(
             "a bag must measure to the same numbers by itself, so nothing can be said over it; "
             "export without those options"
         )
     if to == "bag":
-        return (export_bag(folder, output, progress, options),)
+        return (export_bag(folder, output, progress, options, overwrite=overwrite),)
     with SessionReader(folder) as reader:
-        if to in REPORTS and output is None:
-            refuse_what_is_there(Path(f"{reader.document().name}.{to}"))  # before a long measurement
-        if to in REPORTS:
-            return export_report(_evidence(reader, progress, options), to, output)
         if to == "wav":
-            return (export_wav(reader, output, progress, options),)
+            return (export_wav(reader, output, progress, options, overwrite=overwrite),)
+        name = reader.document(bursts=False).name
+        check_place(name, to, output, overwrite=overwrite)  # before a long measurement
+        if to in REPORTS:
+            evidence = _evidence(reader, progress, options)
+            return export_report(evidence, to, output, overwrite=overwrite)
         measurement = measure_session(reader, progress, options)
-        return export_session(reader.document(), measurement, to, output)
+        return export_session(reader.document(), measurement, to, output, overwrite=overwrite)
 
 
 def export_wav(
@@ -74,24 +75,26 @@ def export_wav(
     output: Path | None,
     progress: Progress = lambda _: True,
     options: MeasuringOptions | None = None,
+    *,
+    overwrite: bool = False,
 ) -> Path:
     """Write the whole audio of a session as one WAV file with cues; a second of it in memory at a time.
 
     Raises:
-        BadInputError: the place cannot be written, or a file there would be replaced that nobody named.
+        BadInputError: the place cannot be written, or a file is there already.
         StorageError: the disk is full.
         CancelledError: progress said to give up; nothing is left behind.
     """
     session = reader.document()
     place = output or Path(f"{session.name}.wav")
-    if output is None:
-        refuse_what_is_there(place)
+    check_file_place(place, overwrite=overwrite)  # before a long measurement
     measurement = measure_session(reader, part_of(progress, 0.0, 0.8), options)
     rate, samples = session.facts.rate_hz, session.samples
     blocks = (reader.audio.read(at, min(rate, samples - at)) for at in range(0, samples, rate))
     cues = cues_of(session, measurement)
     info = wav_info(session, measurement, f"telltick {__version__}")
-    write_wav(place, blocks, samples, rate, cues=cues, info=info, progress=part_of(progress, 0.8, 1.0))
+    writing = part_of(progress, 0.8, 1.0)
+    write_wav(place, blocks, samples, rate, cues=cues, info=info, progress=writing, overwrite=overwrite)
     return place
 
 
@@ -100,6 +103,8 @@ def export_bag(
     output: Path | None,
     progress: Progress = lambda _: True,
     options: MeasuringOptions | None = None,
+    *,
+    overwrite: bool = False,
 ) -> Path:
     """Copy a session, measure the copy, and put both with a report into an evidence bag.
 
@@ -109,6 +114,7 @@ def export_bag(
             folder.
         progress: told the share done, 0 to 1; answers False to give up.
         options: what the user says that the session does not.
+        overwrite: a ``.zip`` file there may be replaced; a folder that holds something never is.
 
     Returns:
         the folder, or the file.
@@ -124,7 +130,10 @@ def export_bag(
         with new_folder(place) as draft:
             _fill_bag(folder, draft, name, progress, options)
         return place
-    with new_file(place) as archive, TemporaryDirectory(dir=archive.parent, prefix=".bag-") as unzipped:
+    with (
+        new_file(place, overwrite=overwrite) as archive,
+        TemporaryDirectory(dir=archive.parent, prefix=".bag-") as unzipped,
+    ):
         bag = Path(unzipped)
         _fill_bag(folder, bag, name, part_of(progress, 0.0, 0.9), options)
         zip_bag(bag, archive, name_in_bag(place.stem), part_of(progress, 0.9, 1.0))

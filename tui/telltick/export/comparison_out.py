@@ -13,6 +13,7 @@ from telltick.export.comparison_figures import pictures_of
 from telltick.export.comparison_story import comparison_story
 from telltick.export.files import write_texts
 from telltick.export.markdown import story_markdown
+from telltick.export.placing import check_file_place
 from telltick.export.report.page import story_html
 from telltick.export.report.story import Column, Story, Table
 from telltick.export.values import number
@@ -28,15 +29,15 @@ _WIDEST_CELL, _READABLE_CELL, _NARROWEST_CELL = 34, 18, 8
 _GAP = "  "
 
 
-def write_comparison(compared: SessionComparison, path: Path, made: str) -> Path:
+def write_comparison(compared: SessionComparison, path: Path, made: str, *, overwrite: bool = False) -> Path:
     """Write a comparison to a file whose ending says how: .html, .md, .csv, .json or .txt.
 
     Raises:
-        BadInputError: another ending, or a place that cannot be written.
+        BadInputError: another ending, a place that cannot be written, or a file is there already.
         StorageError: the disk is full.
     """
     story = comparison_story(compared)
-    check_place(path)
+    check_place(path, overwrite=overwrite)
     kind = path.suffix.lower()
     if kind == ".html":
         text = story_html(story, pictures_of(compared), made=made)
@@ -48,18 +49,19 @@ def write_comparison(compared: SessionComparison, path: Path, made: str) -> Path
         text = json.dumps(comparison_document(compared), indent=2, allow_nan=False) + "\n"
     else:
         text = comparison_text(compared) + "\n"
-    write_texts({path: text}, replace=True)
+    write_texts({path: text}, overwrite=overwrite)
     return path
 
 
-def check_place(path: Path) -> None:
-    """Refuse an ending that says nothing, before anything is measured.
+def check_place(path: Path, *, overwrite: bool = False) -> None:
+    """Refuse a place before anything is measured.
 
     Raises:
-        BadInputError: it does.
+        BadInputError: its ending says nothing, it cannot be written, or a file is there already.
     """
     if path.suffix.lower() not in ENDINGS:
         raise BadInputError(f"{path} has an ending that says nothing; use {', '.join(ENDINGS)}")
+    check_file_place(path, overwrite=overwrite)
 
 
 # ---- text

@@ -33,20 +33,23 @@ def write_wav(
     cues: Sequence[Cue] = (),
     info: Mapping[str, str] | None = None,
     progress: Progress = lambda _: True,
+    overwrite: bool = False,
 ) -> None:
     """Write a file, a block at a time; it appears whole or not at all.
 
     Args:
-        path: where; a file there is replaced.
+        path: where.
         blocks: the audio in order, shape (n,) each.
         samples: how many samples `blocks` have together.
         rate_hz: sample rate.
         cues: places of interest, in order of time.
         info: four-letter INFO keys, such as ``ICMT``, and their text.
         progress: told the share done, 0 to 1; answers False to give up.
+        overwrite: a file there may be replaced.
 
     Raises:
-        BadInputError: the place cannot be written, or a cue lies where no cue chunk can point.
+        BadInputError: the place cannot be written, a file is there already, or a cue lies where no cue
+            chunk can point.
         StorageError: the disk is full.
         CancelledError: progress said to give up.
     """
@@ -54,7 +57,7 @@ def write_wav(
         hours = _LARGEST / rate_hz / 3600
         raise BadInputError(f"a cue chunk cannot point beyond {hours:.0f} h; export the marks as vtt instead")
     after = b"".join((*_cue_chunks(cues), _info_chunk(info or {})))
-    with new_file(path) as draft, draft.open("wb") as file:
+    with new_file(path, overwrite=overwrite) as draft, draft.open("wb") as file:
         file.write(_head(samples, rate_hz, len(after)))
         written = 0
         for block in blocks:
