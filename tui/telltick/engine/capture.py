@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import time
 from collections.abc import Callable
+from typing import Protocol
 
 import numpy as np
 
@@ -13,7 +14,6 @@ from telltick.model.clock import NS, Anchor, ArrivalFilter
 from telltick.model.errors import DeviceError, StorageError
 from telltick.model.session import Gap, GapKind, HealthNote
 from telltick.sources.audio import FIRST_BLOCK_S, AudioBlock, AudioSource, Samples
-from telltick.store.journal import Journal
 from telltick.store.segments import AudioWriter
 
 ANCHOR_EVERY_NS = NS
@@ -23,6 +23,22 @@ SAY_AGAIN_NS = 600 * NS  # a source that stays away is not told of at every atte
 DEFICIT_NS = NS // 5  # a block this much later than its samples say raises doubt
 DOUBT_NS = NS // 4  # ... and when the blocks after it have not caught up by then, samples were lost
 FULL_SCALE = 32767
+
+
+class Notebook(Protocol):
+    """Whoever journals what is known of the audio: a `Journal`, or a `Ledger` before one."""
+
+    def add_anchor(self, anchor: Anchor) -> None:
+        """Note where the audio clock met the session clock."""
+
+    def open_gap(self, gap: Gap) -> int:
+        """Note that audio stopped; returns the gap's number."""
+
+    def close_gap(self, number: int, sample: int, end_ns: int) -> None:
+        """Note that audio came back."""
+
+    def add_health(self, note: HealthNote) -> None:
+        """Note an observation about the inputs."""
 
 
 class AudioCapture:
@@ -35,7 +51,7 @@ class AudioCapture:
         self,
         source: AudioSource,
         writer: AudioWriter,
-        journal: Journal,
+        journal: Notebook,
         sink: Callable[[AudioBlock], None],
         *,
         now_ns: Callable[[], int],

@@ -7,11 +7,10 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 
-from telltick.engine.capture import AudioCapture
+from telltick.engine.capture import AudioCapture, Notebook
 from telltick.model.clock import NS
 from telltick.model.errors import StorageError
 from telltick.model.session import GapKind, HealthNote
-from telltick.store.journal import Journal
 from telltick.store.reserve import RESERVE_BYTES, Reserve, free_bytes
 
 KIND = "disk space"
@@ -32,7 +31,7 @@ class DiskWatch:
     """
 
     def __init__(
-        self, folder: Path, journal: Journal, capture: AudioCapture, rate_hz: int, now_ns: Callable[[], int]
+        self, folder: Path, journal: Notebook, capture: AudioCapture, rate_hz: int, now_ns: Callable[[], int]
     ) -> None:
         self._folder = folder
         self._journal = journal

@@ -35,5 +35,9 @@ class StorageError(TelltickError):
     """The disk refused a write."""
 
 
+class JournalLockedError(StorageError):
+    """Another program kept the journal locked for too long."""
+
+
 class CancelledError(TelltickError):
     """The user gave up waiting; nothing was written."""

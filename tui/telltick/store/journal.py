@@ -15,7 +15,7 @@ from typing import Any, Self
 import msgspec
 
 from telltick.model.clock import Anchor
-from telltick.model.errors import BadInputError, BadSessionError, StorageError
+from telltick.model.errors import BadInputError, BadSessionError, JournalLockedError, StorageError
 from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts, Verb
 from telltick.model.text import plain_text
@@ -114,13 +114,18 @@ class Journal:
     ) -> None:
         self.close()
 
+    def wait_at_most(self, seconds: float) -> None:
+        """Wait no longer than this while another program keeps the journal locked."""
+        with self._turn:
+            self._db.execute(f"PRAGMA busy_timeout = {round(seconds * 1000)}")
+
     @contextlib.contextmanager
     def batch(self) -> Iterator[None]:
         """One transaction around everything added inside; batches within a batch join it.
 
         Raises:
-            StorageError: the disk refused the write, or another program kept the journal locked; nothing of
-                the batch is written then.
+            StorageError: the disk refused the write; nothing of the batch is written then.
+            JournalLockedError: another program kept the journal locked; nothing is written either.
         """
         with self._turn, _storage_errors(self._folder):
             if self._depth == 0:
@@ -340,7 +345,9 @@ def _storage_errors(folder: Path) -> Iterator[None]:
         if "full" in str(why):
             message = f"the disk is full: free some space for {folder}"
         elif "locked" in str(why):
-            message = f"another program has kept the journal of {folder} locked for {BUSY_S:.0f} s: close it"
+            raise JournalLockedError(
+                f"another program keeps the journal of {folder} locked: close it"
+            ) from why
         else:
             message = f"the journal of {folder} cannot be written ({why}): check the disk"
         raise StorageError(message) from why
