@@ -1,14 +1,25 @@
-"""The period search against published statistics, and against a recording that nobody here made."""
+"""The period search against published statistics and recordings that nobody here made.
+
+What has to be downloaded is asked for by ``pytest -m network``.
+"""
 
 import os
 import shutil
 import subprocess
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
+from scipy.signal import resample_poly
 
 from telltick.measure.period import find_period, period_scores, rarity
-from tests.scenes import band_noise
+from telltick.measure.reading import take_reading
+from telltick.measure.rows import measure_rows
+from telltick.measure.waveform import waveform_tie
+from telltick.model.readings import Estimate, Latency, Verdict
+from tests.scenes import band_noise, make_scene
 
 PHASES = np.array([0.1, 0.15, 0.2, 0.2, 0.25, 0.3, 0.7, 0.9])
 RATE_HZ = 8000
@@ -54,18 +65,62 @@ def test_a_rhythm_ranks_as_the_h_test_ranks_it():
     assert 0.5 < scores[near].max() / (0.4 * h / np.log(10)) < 1.2
 
 
+@pytest.fixture(scope="module")
+def fetched(request, tmp_path_factory):
+    """Fetches a package by the package registry's own client: its name to the folder it was unpacked in."""
+    if "network" not in request.config.option.markexpr:
+        pytest.skip("a download: asked for by pytest -m network")
+    beside = Path(sys.executable).with_name("uv")
+    uv = shutil.which("uv") or (str(beside) if beside.exists() else None)
+
+    def fetch(package):
+        folder = tmp_path_factory.mktemp("fetched")
+        command = [uv, "pip", "install", "--quiet", "--no-deps", "--target", str(folder), package]
+        if uv is None or subprocess.run(command, check=False, env=os.environ, capture_output=True).returncode:
+            pytest.skip(f"{package} cannot be fetched")
+        return folder
+
+    return fetch
+
+
 @pytest.mark.network
-def test_a_pulse_recorded_from_a_finger_has_the_rate_that_was_published(tmp_path):
+def test_a_pulse_recorded_from_a_finger_has_the_rate_that_was_published(fetched):
     # A heart is no clock: the published figure is the mean over beats, the search finds the steadiest rhythm.
-    uv = shutil.which("uv")
-    if uv is None:
-        pytest.skip("uv is not there to fetch heartpy")
-    fetch = [uv, "pip", "install", "--quiet", "--no-deps", "--target", str(tmp_path), "heartpy==1.2.7"]
-    if subprocess.run(fetch, check=False, env=os.environ, capture_output=True).returncode:
-        pytest.skip("heartpy cannot be fetched")
-    at_ms, pulse = np.loadtxt(tmp_path / "heartpy" / "data" / "data2.csv", delimiter=",", skiprows=1).T
+    folder = fetched("heartpy==1.2.7")
+    at_ms, pulse = np.loadtxt(folder / "heartpy" / "data" / "data2.csv", delimiter=",", skiprows=1).T
     count = int((at_ms[-1] - at_ms[0]) / 1000 * RATE_HZ)
     level = np.interp(np.arange(count) / RATE_HZ, (at_ms - at_ms[0]) / 1000, pulse - pulse.min())
     audio = band_noise(np.random.default_rng(1), count, RATE_HZ) * 2000 * (level / level.max()) ** 2
     period = find_period(np.rint(audio).astype(np.int16), 0, RATE_HZ)
     assert 60 / period.seconds.value == pytest.approx(HEARTPY_BPM, rel=0.02)
+
+
+@pytest.fixture(scope="module")
+def music(fetched):
+    """A minute of the music that librosa 0.7.2 ships, both sides mixed, at 8 kHz."""
+    (path,) = fetched("librosa==0.7.2").rglob("example_data/*.ogg")
+    audio, rate_hz = soundfile.read(path, frames=60 * 44_100)
+    assert rate_hz == 44_100
+    return np.rint(resample_poly(audio.mean(axis=1), 80, 441) * 32767).clip(-32768, 32767).astype(np.int16)
+
+
+@pytest.mark.network
+def test_the_bar_of_recorded_music_has_four_of_the_beats_that_were_published(music):
+    # librosa's tutorial: 129.20 beats per minute, told in steps of 512 samples at 22050 Hz, 20 of them here.
+    beat_s = find_period(music, 0, RATE_HZ).seconds.value / 4
+    assert beat_s * 22050 / 512 == pytest.approx(20, abs=0.5)
+
+
+@pytest.mark.network
+@pytest.mark.parametrize("seed", [0, 1])
+def test_polls_in_recorded_music_are_tied_where_they_are_heard_and_only_there(music, seed):
+    level_dbfs = float(10 * np.log10(2 * np.mean((music / 32768) ** 2)))
+    scene = make_scene(seed, excess_db=3.0, rate_hz=RATE_HZ, seconds=60.0, noise_dbfs=level_dbfs, same=False)
+    gate = scene.gate.shifted(scene.latency_s)
+    known = Latency(Estimate(scene.latency_s, scene.latency_s, scene.latency_s), score=np.inf)
+    for heard, verdict in ((0.0, Verdict.NO_TIE), (0.3, Verdict.TIED)):  # 10 dB below the music
+        samples = np.rint(music + heard * scene.hash_samples).clip(-32768, 32767).astype(np.int16)
+        reading = take_reading(measure_rows(samples, 0, RATE_HZ, gate), latency=known)
+        assert reading.verdict is verdict
+        waveform = waveform_tie(samples, 0, RATE_HZ, gate, baud=9600)
+        assert (waveform.p_value < 0.01) is (verdict is Verdict.TIED)
