@@ -39,6 +39,19 @@ def test_unsteady_noise_and_tones_do_not_carry_the_excess_away(background, withi
     assert abs(found.excess_db - true_db) < 3 * found.error_db + 0.02
 
 
+@pytest.mark.parametrize("reply", [3, 12, 37])
+def test_strong_interference_is_read_right_however_bursts_lie_on_the_frames(reply):
+    errors = []
+    for seed in range(3):
+        rows, use, true_db = rows_and_truth(
+            600 + seed, excess_db=30.0, seconds=20.0, request=2 if reply == 3 else 5, reply=reply
+        )
+        found = measure_excess(rows, use)
+        assert found.method is Method.ROBUST
+        errors.append(found.excess_db - true_db)
+    assert np.mean(errors) == pytest.approx(0.0, abs=0.05)
+
+
 @pytest.mark.parametrize("excess_db", [1.0, 6.0, 10.0])
 def test_intervals_cover_the_truth_as_often_as_they_say(excess_db):
     covered = []

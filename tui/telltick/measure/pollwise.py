@@ -19,18 +19,22 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from telltick.measure.frames import Powers
 from telltick.measure.gating import IDLE
 from telltick.measure.robust import BISQUARE, bisquare_mean, clustered_error, row_medians, time_blocks
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
+from telltick.model.traffic import Ints
 
 FLOOR_REACH_S = 3.0
 TREND_REACH_S = 1.0
 GRID_S = 0.5  # the floor is worked out this often and read between
 CLIP = 2.5  # standard deviations above the floor that still count as noise
 MIN_COUNT = 8
+_MOST_WINDOWS = 2000
 WEAK_DB, STRONG_DB = 1.0, 3.0  # below: cores alone; above: all inner frames
+LOUD_DB, VERY_LOUD_DB = 10.0, 15.0  # below: inner frames alone; above: all active frames
 
 
 @dataclass(frozen=True)
@@ -57,7 +61,8 @@ class Pollwise:
         floor: N_k.
         floor_deviation: relative deviation of the quiet in the poll's own row from N_k; 0 where it is
         disturbed. inner: the frames within 8 ms of the poll: timing jitter moves hardly any energy out of
-        them. core: the frames in the middle of the poll: less noise, for weak interference.
+        them. core: the frames in the middle of the poll: less noise, for weak interference. whole: all active
+        frames, for strong interference, of which jitter and ringing carry a part out of the inner ones.
         counts: poll has a floor and no crash beside it.
         gain_drop: median ln(power just before / just after a poll): above 0 when gain control reacts.
         gain_drop_error: its standard error.
@@ -68,6 +73,7 @@ class Pollwise:
     floor_deviation: Floats
     inner: Window
     core: Window
+    whole: Window
     counts: npt.NDArray[np.bool_]
     gain_drop: float
     gain_drop_error: float
@@ -95,18 +101,21 @@ class RobustExcess:
 def robust_excess(polls: Pollwise) -> RobustExcess | None:
     """The robust meter's reading; None with fewer than eight polls that count.
 
-    Weak interference is read from the cores, strong from all active frames, with a smooth passage between:
-    the cores have less noise in them, but jitter moves a few hundredths of the energy out of them.
+    Weak interference is read from the cores, strong from wider windows, with smooth passages between: the
+    cores have less noise in them, but jitter moves a few hundredths of the energy out of them, and of a burst
+    of 5 ms a hundredth even out of the inner frames.
     """
     use = polls.counts
     if np.count_nonzero(use) < MIN_COUNT:
         return None
     excess, influence = _excess_of(polls.inner, polls, use)
     core_weight = float(np.clip((STRONG_DB - excess) / (STRONG_DB - WEAK_DB), 0.0, 1.0))
-    if core_weight:
-        core_excess, core_influence = _excess_of(polls.core, polls, use)
-        excess += core_weight * (core_excess - excess)
-        influence = influence + core_weight * (core_influence - influence)
+    whole_weight = float(np.clip((excess - LOUD_DB) / (VERY_LOUD_DB - LOUD_DB), 0.0, 1.0))
+    for window, weight in ((polls.core, core_weight), (polls.whole, whole_weight)):
+        if weight:
+            other, other_influence = _excess_of(window, polls, use)
+            excess += weight * (other - excess)
+            influence = influence + weight * (other_influence - influence)
     error, dof = clustered_error(influence, time_blocks(polls.at_s[use]))
     noise = float(np.mean(polls.floor[use]))
     return RobustExcess(excess, error, dof, noise, int(np.count_nonzero(use)))
@@ -118,7 +127,7 @@ def _excess_of(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> t
     The floors of neighbouring polls share their data; what a poll's row does to them is told by its own
     quiet.
     """
-    mean, influence = bisquare_mean(np.log(window.power[use] / polls.floor[use]))
+    mean, influence = bisquare_mean(_levelled(window, polls, use))
     x = max(np.expm1(mean), 0.0)
     mean += 0.5 / float(np.median(window.shape[use])) * (1 + 2 * x) / (1 + x) ** 2
     fill = float(np.mean(window.fill[use]))
@@ -127,12 +136,24 @@ def _excess_of(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> t
     return float(10 * np.log10(rise)), (influence - polls.floor_deviation[use]) * slope
 
 
+def _levelled(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> Floats:
+    """Shape (polls used,): ln(P_k / N_k) of each poll, moved to where it would be at the mean fill.
+
+    One frame more or less fits around a poll, as it lies on the frames' grid: equal polls then differ by some
+    percent in mean power, which at a strong excess is all their spread, and a robust mean would side with the
+    commoner number of frames. With the median ratio x of I to N, ln((1 + x a_k) / (1 + x a)) is taken off.
+    """
+    ratio, fill = window.power[use] / polls.floor[use], window.fill[use]
+    x = max(float(np.median((ratio - 1) / np.maximum(fill, 1e-3))), 0.0)
+    return np.asarray(np.log(ratio) - np.log1p(x * fill) + np.log1p(x * float(np.mean(fill))))
+
+
 def uneven_share(polls: Pollwise) -> float:
     """Share of the polls that count which lie so far above the others that the bisquare mean drops them."""
     use = polls.counts
     if not use.any():
         return 0.0
-    d = np.log(polls.inner.power[use] / polls.floor[use])
+    d = _levelled(polls.inner, polls, use)
     spread = 1.4826 * np.median(np.abs(d - np.median(d)))
     return float(np.mean(d - np.median(d) > BISQUARE * spread))
 
@@ -149,20 +170,15 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     spread = 1 / np.sqrt(mean_shape(np.median(np.maximum(rows.core_frames[polled], 1)), bins))
     at_s = rows.core_s[polled]
     floor = _floors(slot_s, slots, at_s, float(spread))
-    inner = Window(
-        rows.inner[polled][:, use].sum(axis=1, dtype=np.float64),
-        rows.inner_share[polled],
-        mean_shape(rows.inner_frames[polled].astype(np.float64), bins),
-    )
-    core = Window(
-        rows.core[polled][:, use].sum(axis=1, dtype=np.float64),
-        rows.core_share[polled],
-        mean_shape(rows.core_frames[polled].astype(np.float64), bins),
-    )
+    active_frames = rows.active_frames[polled]
+    whole_power = rows.active[polled] / active_frames[:, None]
+    inner = _window(rows.inner[polled][:, use], rows.inner_share[polled], rows.inner_frames[polled], bins)
+    core = _window(rows.core[polled][:, use], rows.core_share[polled], rows.core_frames[polled], bins)
+    whole = _window(whole_power[:, use], rows.gate_share[polled] / active_frames, active_frames, bins)
     before, after = _beside(rows, slots, -1)[polled], _beside(rows, slots, 1)[polled]
     with np.errstate(invalid="ignore"):
         calm = (before < floor + CLIP * spread) & (after < floor + CLIP * spread)
-    counts = np.isfinite(floor) & calm & (inner.power > 0) & (core.power > 0)
+    counts = np.isfinite(floor) & calm & (inner.power > 0) & (core.power > 0) & (whole.power > 0)
     of_row = np.full(len(rows.poll), np.nan)
     of_row[polled] = floor
     frames = rows.quiet_frames[polled].astype(np.float64)
@@ -177,9 +193,14 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         deviation,
         inner,
         core,
+        whole,
         counts,
         *_median_and_error((before - after)[np.isfinite(before - after)]),
     )
+
+
+def _window(power: Powers | Floats, fill: Floats, frames: Ints, bins: float) -> Window:
+    return Window(power.sum(axis=1, dtype=np.float64), fill, mean_shape(frames.astype(np.float64), bins))
 
 
 def _median_and_error(values: Floats) -> tuple[float, float]:
@@ -239,9 +260,12 @@ def _floors(slot_s: Floats, slots: Floats, at_s: Floats, spread: float) -> Float
     order = np.argsort(slot_s, kind="stable")
     slot_s, slots = slot_s[order], slots[order]
     grid = np.unique(np.concatenate([np.floor(at_s / GRID_S), np.ceil(at_s / GRID_S)])) * GRID_S
-    trend = _filled(grid, row_medians(_windows(slot_s, slots, grid, TREND_REACH_S)))
+    parts = np.array_split(grid, max(1, len(grid) // _MOST_WINDOWS))  # hours at once would take much memory
+    medians = [row_medians(_windows(slot_s, slots, part, TREND_REACH_S)) for part in parts]
+    trend = _filled(grid, np.concatenate(medians))
     level = slots - np.interp(slot_s, grid, trend)
-    floor = clipped_floor(_windows(slot_s, level, grid, FLOOR_REACH_S), spread)
+    floors = [clipped_floor(_windows(slot_s, level, part, FLOOR_REACH_S), spread) for part in parts]
+    floor = np.concatenate(floors)
     known = np.isfinite(floor)
     if not known.any():
         return np.full(len(at_s), np.nan)
