@@ -200,6 +200,59 @@ def test_a_program_that_only_knows_plain_tcp_is_served_too(port, radio):
         assert radio.hear(3) == b"Q1;"
 
 
+@pytest.mark.parametrize("baud", [0xF0000000, 4_000_001, 49])
+def test_a_rate_that_no_port_can_have_is_refused_and_the_bridge_goes_on(port, radio, told, baud):
+    with program(port) as line:
+        with pytest.raises(ValueError, match="baudrate"):
+            line.baudrate = baud
+        line.baudrate = 9600
+        line.write(b"Q1;")
+        assert radio.hear(3) == b"Q1;"
+    kinds = [told.troubles.get(timeout=PATIENCE_S) for _ in range(3)]
+    assert any(kind == "baud refused" and str(baud) in words for kind, words in kinds)
+
+
+def flooded(line: NetworkLine, client: socket.socket, flood: bytes) -> int:
+    """Writes on until hung up on; returns how much went in."""
+    client.setblocking(False)
+    sent = 0
+    while sent < 20_000_000:
+        with contextlib.suppress(BlockingIOError):
+            sent += client.send(flood)
+        while (data := line.read()) != b"":
+            if data is None:
+                return sent
+    return sent
+
+
+@pytest.mark.parametrize(
+    "flood",
+    [
+        pytest.param((IAC + SB + COM_PORT_OPTION + b"x" * 7) + b"x" * 60_000, id="an option without end"),
+        pytest.param(
+            (IAC + SB + COM_PORT_OPTION + b"\x01" + bytes(4) + IAC + SE) * 6_000, id="unread answers"
+        ),
+    ],
+)
+def test_a_program_that_makes_us_hold_ever_more_is_hung_up_on(flood):
+    line = NetworkLine(LOOPBACK, 0, LineWish(9600))
+    troubles = []
+    line.tell = lambda kind, words: troubles.append((kind, words))
+    try:
+        with socket.create_connection((LOOPBACK, line.port), timeout=PATIENCE_S) as client:
+            while not line.there:
+                pass
+            # The system's own buffers, of megabytes, would only make the test long.
+            client.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+            line._client.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
+            assert flooded(line, client, flood) < 20_000_000
+        assert [kind for kind, _ in troubles] == ["program not understood"]
+        line.clear()
+        assert not line.pending
+    finally:
+        line.close()
+
+
 @pytest.mark.parametrize("nonsense", [IAC + SB + COM_PORT_OPTION + b"\x03\x63" + IAC + SE, IAC + SE])
 def test_nonsense_hangs_up_on_the_program_and_the_next_is_served(port, radio, told, nonsense):
     with socket.create_connection((LOOPBACK, port), timeout=PATIENCE_S) as plain:

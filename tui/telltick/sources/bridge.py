@@ -19,6 +19,7 @@ from telltick.model.errors import DeviceError
 from telltick.model.framing import Framing
 from telltick.model.tap import LineChange, TapPlan
 from telltick.model.traffic import Burst
+from telltick.sources.line_thread import start_line_thread
 from telltick.sources.program_end import LineWish, ProgramEnd
 from telltick.sources.radio_end import RadioEnd
 from telltick.sources.serial_port import PORT_ERRORS, Port
@@ -97,8 +98,7 @@ class Bridge:
 
     def start(self) -> None:
         """Open the port and begin."""
-        self._thread = threading.Thread(target=self._run, name="bridge", daemon=True)
-        self._thread.start()
+        self._thread = start_line_thread(self._run, "bridge", self._trouble)
 
     def stop(self) -> None:
         """Hang up on both sides and end the thread."""
@@ -113,14 +113,16 @@ class Bridge:
     # ---- the bridge's thread
 
     def _run(self) -> None:
-        while not self._stopping:
-            try:
-                self._turn()
-            except PORT_ERRORS as why:
-                self._lose(why)
-        self._bursts.flush()
-        self._tell_left()
-        self._close_radio()
+        try:
+            while not self._stopping:
+                try:
+                    self._turn()
+                except PORT_ERRORS as why:
+                    self._lose(why)
+        finally:
+            self._bursts.flush()
+            self._tell_left()
+            self._close_radio()
 
     def _turn(self) -> None:
         """Wait for bytes and pass on what there is."""

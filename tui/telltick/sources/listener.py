@@ -13,6 +13,7 @@ from itertools import pairwise
 from telltick.model.errors import DeviceError
 from telltick.model.tap import TapPlan
 from telltick.model.traffic import Burst
+from telltick.sources.line_thread import start_line_thread
 from telltick.sources.serial_port import PORT_ERRORS, Port
 from telltick.sources.tapped_bursts import TappedBursts, char_ns
 
@@ -91,8 +92,7 @@ class Listener:
 
     def start(self) -> None:
         """Open the port and begin."""
-        self._thread = threading.Thread(target=self._run, name="listener", daemon=True)
-        self._thread.start()
+        self._thread = start_line_thread(self._run, "listener", self._trouble)
 
     def stop(self) -> None:
         """Close the port and end the thread."""
@@ -115,9 +115,10 @@ class Listener:
                 self._listen(port)
             except PORT_ERRORS as why:
                 self._tell_lost(why)
-            with contextlib.suppress(*PORT_ERRORS):
-                port.close()
-            self._bursts.flush()
+            finally:
+                with contextlib.suppress(*PORT_ERRORS):
+                    port.close()
+                self._bursts.flush()
 
     def _listen(self, port: Port) -> None:
         while not self._stopping.is_set():

@@ -20,6 +20,10 @@ from telltick.sources.program_end import LineWish
 
 MOST_BYTES = 4096
 MOST_QUEUED = 65_536
+MOST_SUBOPTION = 64  # the longest of RFC 2217 that we answer has 6 bytes; a signature is read over
+MOST_UNREAD = 4 * MOST_QUEUED  # what is queued for the program, each byte doubled, and as much in answers
+RATES = (50, 4_000_000)  # bits per second
+NOT_UNDERSTOOD = "program not understood"
 KEPT_LOW = "control lines kept low"
 
 
@@ -132,13 +136,23 @@ class NetworkLine:
             return None
         try:
             passed = b"".join(self._manager.filter(data))
-        except (LookupError, TypeError, ValueError) as why:  # nonsense within a telnet command
-            self.tell(
-                "program not understood", f"it does not speak RFC 2217 as written ({why!r}): hung up on"
-            )
+        except (LookupError, TypeError, ValueError, OverflowError) as why:  # nonsense in a telnet command
+            self.tell(NOT_UNDERSTOOD, f"it does not speak RFC 2217 as written ({why!r}): hung up on")
             return None
         self._send()
+        excess = self._excess()
+        if excess:
+            self.tell(NOT_UNDERSTOOD, f"{excess}: hung up on")
+            return None
         return passed
+
+    def _excess(self) -> str:
+        """What the program makes us hold beyond all measure; empty while it does not."""
+        if len(self._manager.suboption or b"") > MOST_SUBOPTION:
+            return "it began a telnet option and did not end it"
+        if len(self._out) > MOST_UNREAD:
+            return f"it asks on and reads no answers, of which {len(self._out)} bytes wait"
+        return ""
 
     def write(self, data: bytes | bytearray) -> int:
         """Give bytes to the program; returns how many were taken."""
@@ -169,6 +183,18 @@ class NetworkLine:
         if line != self._line and self.take_line is not None and not self.take_line(line):
             raise ValueError("the port refuses")
         self._line = line
+
+    def checked_rate(self, baud: int) -> int:
+        """A rate that the program wants, if any port could have it.
+
+        Raises:
+            ValueError: none can; the program is told what holds instead.
+        """
+        low, high = RATES
+        if not low <= baud <= high:
+            self.tell("baud refused", f"the program asked for {baud} baud: no rate of {low} to {high}")
+            raise ValueError("no such rate")
+        return baud
 
     def keep_low(self, what: str) -> None:
         """Say once that a wish for a control line was not carried out."""
@@ -214,7 +240,7 @@ class _Wishes:
     def __setattr__(self, name: str, value: Any) -> None:
         match name:
             case "baudrate":
-                self._end.choose(baud=int(value))
+                self._end.choose(baud=self._end.checked_rate(int(value)))
             case "bytesize":
                 self._end.choose(data_bits=int(value))
             case "parity":

@@ -17,6 +17,7 @@ from telltick.model.traffic import Burst, Poll, PollOutcome
 from telltick.model.trial import FACTOR as TRIAL
 from telltick.model.trial import Rhythm, TrialSlot, rhythm_for
 from telltick.sources.conversation import Conversation, Reports
+from telltick.sources.line_thread import start_line_thread
 from telltick.sources.schedule import Schedule, Slot, TrialSchedule
 from telltick.sources.serial_port import PORT_ERRORS, Port
 
@@ -134,8 +135,7 @@ class Poller:
 
     def start(self) -> None:
         """Open the port and begin."""
-        self._thread = threading.Thread(target=self._run, name="poller", daemon=True)
-        self._thread.start()
+        self._thread = start_line_thread(self._run, "poller", self._tell.trouble)
 
     def stop(self) -> None:
         """Let the reply under way come in, close the port, end the thread."""
@@ -232,15 +232,17 @@ class Poller:
     # ---- the poller's thread
 
     def _run(self) -> None:
-        while not self._wanted.stopping:
-            if self._talk is None:
-                self._connect()
-                continue
-            try:
-                self._turn(self._talk)
-            except PORT_ERRORS as why:
-                self._lose(why)
-        self._close()
+        try:
+            while not self._wanted.stopping:
+                if self._talk is None:
+                    self._connect()
+                    continue
+                try:
+                    self._turn(self._talk)
+                except PORT_ERRORS as why:
+                    self._lose(why)
+        finally:
+            self._close()
 
     def _connect(self) -> None:
         try:

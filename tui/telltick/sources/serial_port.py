@@ -22,9 +22,15 @@ from telltick.model.framing import Framing
 try:
     import termios
 
-    PORT_ERRORS: tuple[type[Exception], ...] = (OSError, ValueError, NotImplementedError, termios.error)
+    PORT_ERRORS: tuple[type[Exception], ...] = (
+        OSError,
+        ValueError,
+        OverflowError,
+        NotImplementedError,
+        termios.error,
+    )
 except ImportError:  # not a POSIX system
-    PORT_ERRORS = (OSError, ValueError, NotImplementedError)
+    PORT_ERRORS = (OSError, ValueError, OverflowError, NotImplementedError)
 
 READ_SLICE_S = 0.02  # how long one read may block; set once: network ports negotiate afresh when it changes
 WRITE_TIMEOUT_S = 1.0
