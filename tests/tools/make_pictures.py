@@ -1,14 +1,16 @@
 """Make the README's pictures from the shipped session: ``python -m tests.tools.make_pictures [FOLDER]``.
 
-With a folder, every screen is made there in four sizes, in ASCII and in each palette, to look at.
+With a folder, every screen is made there in four sizes, in ASCII and in each palette, to look at. With
+``--check`` nothing is written: it fails when a picture shows other words than the program does.
 """
 
 from __future__ import annotations
 
 import asyncio
+import html
 import re
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +20,7 @@ from telltick.engine.replay import SavedFeed
 from telltick.model.clock import NS
 from telltick.model.plan import Settings
 from telltick.ui.app import TelltickApp
+from telltick.ui.widgets.spectrum import SpectrumPlot
 from tests.tools.make_recordings import NAME, RECORDINGS
 
 HOME = (120, 40)
@@ -83,9 +86,21 @@ async def take(picture: Picture) -> str:
         await _until(pilot, read)
         await pilot.press(*picture.keys)
         await _until(pilot, measured)
-        await pilot.pause(0.7)
-        svg = plain(app.export_screenshot(title="telltick replay"))
+        svg = await _still(pilot, app)
     feed.close()
+    return svg
+
+
+async def _still(pilot: Pilot[object], app: TelltickApp) -> str:
+    """The screen once nothing on it changes any more: readings settle over a few looks, axes hold on."""
+    svg, same = "", 0
+    for _ in range(TRIES):
+        app.session.query_one(SpectrumPlot).forget()
+        await pilot.pause(0.6)
+        before, svg = svg, plain(app.export_screenshot(title="telltick replay"))
+        same = same + 1 if words_in(svg) == words_in(before) else 0
+        if same == 3:
+            break
     return svg
 
 
@@ -118,8 +133,26 @@ def make(folder: Path, pictures: dict[str, Picture]) -> None:
         print(path)
 
 
+def words_in(svg: str) -> list[str]:
+    """What a picture says, line by line."""
+    texts = re.findall(r"<text[^>]*>(.*?)</text>", svg, flags=re.DOTALL)
+    return [html.unescape(text).replace("\xa0", " ").rstrip() for text in texts]
+
+
+def outdated(names: Iterable[str]) -> list[str]:
+    """Which of the README's pictures show what the program no longer draws."""
+    return [
+        name
+        for name in names
+        if words_in(asyncio.run(take(PICTURES[name]))) != words_in((RECORDINGS / name).read_text("utf-8"))
+    ]
+
+
 if __name__ == "__main__":
-    if len(sys.argv) > 1:
+    if sys.argv[1:] == ["--check"]:
+        old = outdated(PICTURES)
+        sys.exit(f"draw them anew, by this program: {', '.join(old)}" if old else 0)
+    elif len(sys.argv) > 1:
         make(Path(sys.argv[1]), {f"{name}.svg": one for name, one in variants().items()})
     else:
         make(RECORDINGS, PICTURES)

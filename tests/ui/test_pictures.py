@@ -28,6 +28,8 @@ SCREENS = {
     "help": (("?",), "something changes"),
     "explained": (("?", "right"), "Beaton and Tukey"),
     "commands": (("ctrl+p",), "Enter does it"),
+    "prompt": (("a",), "new value"),
+    "rounds": (("w",), "begins it"),
     "leave": (("q",), "stop and save"),
 }
 

@@ -130,18 +130,19 @@ async def test_mark_note_and_undo():
         assert "nothing of yours" in notice(app)
 
 
-@pytest.mark.parametrize("size", [(80, 24), (100, 30), (120, 40), (200, 60)], ids=str)
-async def test_a_locked_latency_is_seen_on_the_meter_at_every_size(size):
+async def test_a_locked_latency_is_seen_on_the_meter_at_every_size():
     feed = FakeFeed()
     app = app_for(feed)
 
     def title() -> str:
         return text_of(app.session.query_one(Meter).rows[0])
 
-    async with app.run_test(size=size) as pilot:
+    async with app.run_test(size=SIZE) as pilot:
         await ready(pilot, feed)
         await pilot.press("L")
-        await until(pilot, lambda: "latency locked" in title())
+        for size in ((80, 24), (100, 30), (120, 40), (200, 60)):
+            await pilot.resize_terminal(*size)
+            await until(pilot, lambda: "latency locked" in title())
         await pilot.press("L")
         await until(pilot, lambda: "locked" not in title())
 

@@ -41,6 +41,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         print(f"telltick: {plain_text(str(error), 1000)}", file=sys.stderr)
         return error.exit_code
     except KeyboardInterrupt:
+        print("telltick: stopped", file=sys.stderr)
         return 1
     except BrokenPipeError:
         sys.stderr.close()

@@ -18,13 +18,13 @@ from telltick.ui.widgets.sheet import LEAD, Sheet, SheetPanel, Sight, plain
 
 WIDTH, HEIGHT = 80, 24
 KEYS = ""  # the first page
-LEFT_WIDTH = 38  # columns of the keys at the left
+LEFT_WIDTH = 39  # columns of the keys at the left
 NAME = 19  # columns for the name of what is explained
 MOVES = {"up": -1, "down": 1}
 # Actions that share a line: the first's name -> the second's, and words for both.
 PAIRS = {
     "undo": ("redo", "withdraw a mark, redo it"),
-    "redraw": ("rate", "draw anew; pictures a second"),
+    "redraw": ("rate", "redraw; pictures a second"),
     "slower": ("faster", "half, twice the speed"),
     "back": ("forward", "five seconds back, on"),
     "mark_before": ("mark_after", "to the mark before, after"),
@@ -138,7 +138,7 @@ def draw_help(keymap: Keymap, room: Room, *, replay: bool, legends: tuple[Row, .
     right += _group(Group.SCREEN, keymap, glyphs)
     if replay:
         at = next(k for k, line in enumerate(right) if "speed" in line[-1].text)
-        right.insert(at + 1, _line("0-9", "to that tenth of the session"))
+        right.insert(at + 1, _line("0-9", "to that tenth of all"))
     lines = []
     for k in range(max(len(left), len(right))):
         a = left[k] if k < len(left) else BLANK
@@ -165,7 +165,7 @@ def _group(group: Group, keymap: Keymap, glyphs: Glyphs) -> list[Row]:
 
 
 def _line(key: str, words: str) -> Row:
-    return row(Run(f" {key:<9} ", Role.KEY), Run(words, Role.LABEL))
+    return row(Run(f" {key:<10} ", Role.KEY), Run(words, Role.LABEL))
 
 
 def _words(*, replay: bool) -> list[Row]:
