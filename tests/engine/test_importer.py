@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
+from telltick.engine.exporting import export_folder
 from telltick.engine.importer import import_recording
 from telltick.engine.offline import measured_document
 from telltick.model.clock import NS
@@ -18,6 +20,7 @@ from telltick.model.marks import MarkKind
 from telltick.store.session import SessionReader
 from tests.engine.sessions import Hands, rendered, write_rendered
 
+MARKS = "time_s,factor,value,note\n0.5,,,rain\n"
 HANDS = (Hands(15.0, 15.0, "antenna", "dummy load"),)
 
 
@@ -119,3 +122,36 @@ def test_a_folder_in_use_is_refused_and_kept(original, tmp_path):
         import_recording(audio_file(original, tmp_path / "a.wav"), original)
     with SessionReader(original) as reader:
         assert dataclasses.asdict(reader.facts)["name"] == "larkfell hut"
+
+
+def written(place: Path, text: str) -> Path:
+    place.write_text(text, encoding="utf-8")
+    return place
+
+
+def exported(session: Path, to: str, place: Path) -> str:
+    return export_folder(session, to, place)[0].read_text(encoding="utf-8")
+
+
+def test_an_imported_recording_has_no_known_recording_time(tmp_path):
+    soundfile.write(tmp_path / "a.wav", np.zeros(16_000, np.int16), 8_000)
+    import_recording(tmp_path / "a.wav", tmp_path / "s", marks=written(tmp_path / "m.csv", MARKS))
+    today = datetime.now(UTC).strftime("%Y-%m-%d")
+    page = exported(tmp_path / "s", "md", tmp_path / "r.md")
+    assert f"Recorded: unknown (imported on {today})" in page
+    assert "Imported by: telltick" in page
+    rows = list(csv.DictReader(exported(tmp_path / "s", "csv", tmp_path / "t").splitlines()))
+    assert [row["entry"] for row in rows] == ["note", "end"]
+    assert {row["utc"] for row in rows} == {""}
+    facts = measured_document(tmp_path / "s")["session"]
+    assert (facts["started_utc"], facts["ended_utc"], facts["imported_utc"][:10]) == (None, None, today)
+
+
+def test_a_date_that_the_recording_states_is_told_as_its_own(tmp_path):
+    with soundfile.SoundFile(tmp_path / "a.flac", "w", 8_000, 1) as file:
+        file.date = "2026-05-02"  # libsndfile writes it as a Vorbis comment, in WAV as ICRD
+        file.write(np.zeros(16_000, np.int16))
+    import_recording(tmp_path / "a.flac", tmp_path / "s")
+    page = exported(tmp_path / "s", "md", tmp_path / "r.md")
+    assert "Recorded: 2026-05-02, as the recording's file says (imported on" in page
+    assert measured_document(tmp_path / "s")["session"]["started_utc"] is None

@@ -14,7 +14,7 @@ from telltick.model.clock import NS, Anchor
 from telltick.model.errors import BadInputError
 from telltick.model.framing import Framing
 from telltick.model.marks import Mark
-from telltick.model.session import Ending, SessionFacts
+from telltick.model.session import IMPORTED, Ending, SessionFacts
 from telltick.model.tap import ChannelPlan
 from telltick.model.traffic import Burst, Direction
 from telltick.sources.audio_file import AudioFile
@@ -61,7 +61,7 @@ def import_recording(
     burst_rows = read_bursts_csv(bursts) if bursts else ()
     mark_rows = read_marks_csv(marks) if marks else ()
     with AudioFile(audio) as source:
-        facts = _facts(audio, source.rate_hz, line)
+        facts = _facts(audio, source, line)
         with fresh_folder(folder), hold(folder), Journal.create(folder, facts) as journal:
             heard: list[Burst] = []
             hearing = None if data_line is None else LineChannel(data_line, source.rate_hz, heard.append)
@@ -73,13 +73,14 @@ def import_recording(
                 journal.end(Ending(samples * NS // source.rate_hz, "source ended"))
 
 
-def _facts(audio: Path, rate_hz: int, line: dict[str, int | str]) -> SessionFacts:
+def _facts(audio: Path, source: AudioFile, line: dict[str, int | str]) -> SessionFacts:
     """What is known of a session that begins as a file."""
     return SessionFacts(
         name=audio.stem,
         started_wall_ns=time.time_ns(),
-        rate_hz=rate_hz,
-        source="imported",
+        recorded=source.recorded,
+        rate_hz=source.rate_hz,
+        source=IMPORTED,
         audio_name=audio.name,
         poll=line,
         program=f"telltick {__version__}",

@@ -8,8 +8,8 @@ import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from telltick.export.report.words import lasting
-from telltick.export.values import wall_utc
+from telltick.export.report.words import lasting, said
+from telltick.export.values import utc, wall_utc
 from telltick.model.errors import CancelledError
 from telltick.model.evidence import Evidence
 
@@ -39,7 +39,7 @@ Are the numbers right? Measure it again, and compare with results.json, key "mea
 
     telltick measure --json .
 
-Made by {program} on {made}. The session was recorded by {recorder}.
+Made by {program} on {made}. The session was {how} by {recorder}.
 
 {cautions}
 """
@@ -53,12 +53,13 @@ def name_in_bag(name: str) -> str:
 def readme_text(evidence: Evidence, subtitle: str, cautions: tuple[str, ...]) -> str:
     """The text beside the session in a bag."""
     facts = evidence.session.facts
-    made = wall_utc(facts, evidence.made_wall_ns - facts.started_wall_ns)
+    made = utc(evidence.made_wall_ns)
     return README.format(
         subtitle=subtitle,
         session=evidence.session.name,
         program=evidence.program,
         made=made or "an unknown day",
+        how="imported" if facts.imported else "recorded",
         recorder=facts.program or "an unknown program",
         cautions="\n".join(f"- {caution}" for caution in cautions),
     )
@@ -67,12 +68,12 @@ def readme_text(evidence: Evidence, subtitle: str, cautions: tuple[str, ...]) ->
 def bag_info(evidence: Evidence, title: str, subtitle: str) -> dict[str, str]:
     """What ``bag-info.txt`` says (RFC 8493 section 2.2.2); nothing about people."""
     session = evidence.session
-    made = wall_utc(session.facts, evidence.made_wall_ns - session.facts.started_wall_ns)
+    made = utc(evidence.made_wall_ns)
     told = {
         "External-Description": f"{title}: {subtitle}",
         "External-Identifier": session.name,
         "Bag-Software-Agent": evidence.program,
-        "Recording-Date": wall_utc(session.facts) or "",
+        "Recording-Date": wall_utc(session.facts) or said(session.facts.recorded, 40),
         "Recording-Length": lasting(session.seconds),
     }
     if made:

@@ -9,7 +9,7 @@ from typing import Any
 
 from telltick.export import results_json as results
 from telltick.export.json_warnings import json_warnings
-from telltick.export.values import audio_s, number, span_s, wall_utc
+from telltick.export.values import audio_s, number, span_s, utc, wall_utc
 from telltick.model.document import SessionDocument
 from telltick.model.marks import Mark
 from telltick.model.measurement import Measurement, StepReading
@@ -103,6 +103,8 @@ def session_facts(session: SessionDocument) -> dict[str, Any]:
         "folder_schema": SCHEMA,
         "name": facts.name,
         "started_utc": wall_utc(facts),
+        "imported_utc": utc(facts.started_wall_ns) if facts.imported else None,
+        "recorded": facts.recorded,
         "utc_offset_s": facts.utc_offset_s,
         "ended_utc": wall_utc(facts, ending.t_ns) if ending else None,
         "ending": ending.how if ending else None,

@@ -18,9 +18,28 @@ def number(value: float | None) -> float | None:
 
 
 def wall_utc(facts: SessionFacts, t_ns: int = 0) -> str | None:
-    """Wall-clock time of a session time as ISO 8601 in UTC, to the millisecond; None when it cannot be."""
+    """Wall-clock time of a session time as ISO 8601 in UTC; None when it is not known or cannot be."""
+    return None if facts.imported else utc(facts.started_wall_ns + t_ns)
+
+
+def recorded_words(facts: SessionFacts) -> str:
+    """When a session was recorded, for a reader; not escaped for any format."""
+    if not facts.imported:
+        return wall_utc(facts) or "at an unknown time"
+    imported = f"imported on {(utc(facts.started_wall_ns) or 'an unknown day')[:10]}"
+    if facts.recorded:
+        return f"{facts.recorded}, as the recording's file says ({imported})"
+    return f"unknown ({imported})"
+
+
+def utc(wall_ns: int) -> str | None:
+    """A wall-clock time as ISO 8601 in UTC, to the millisecond; None when it cannot be.
+
+    Args:
+        wall_ns: nanoseconds since the Unix epoch.
+    """
     try:
-        moment = _EPOCH + timedelta(microseconds=(facts.started_wall_ns + t_ns) // 1000)
+        moment = _EPOCH + timedelta(microseconds=wall_ns // 1000)
     except OverflowError:
         return None
     return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -10,6 +10,7 @@ from typing import Any
 from telltick.model.on_air import CalibrationPoint, Place
 
 SCHEMA = 2
+IMPORTED = "imported"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -18,7 +19,9 @@ class SessionFacts:
 
     Attributes:
         name: the bench's name.
-        started_wall_ns: wall-clock time of session time 0 (Unix epoch).
+        started_wall_ns: wall-clock time of session time 0 (Unix epoch); of an imported recording, the time of
+            the import.
+        recorded: when an imported recording was made, in its file's own words; empty where it has none.
         started_mono_ns: monotonic clock at session time 0; means something only on the machine that records,
             until it is restarted.
         utc_offset_s: local time minus UTC where it was recorded, in seconds.
@@ -40,6 +43,7 @@ class SessionFacts:
     started_wall_ns: int
     rate_hz: int
     source: str
+    recorded: str = ""
     started_mono_ns: int = 0
     utc_offset_s: int = 0
     audio_name: str = ""
@@ -52,6 +56,11 @@ class SessionFacts:
     host: str = ""
     calibration: CalibrationPoint | None = None
     place: Place | None = None
+
+    @property
+    def imported(self) -> bool:
+        """It was made from an existing recording: nothing is known of the wall clock while that ran."""
+        return self.source == IMPORTED
 
 
 class GapKind(StrEnum):

@@ -11,11 +11,13 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.model.errors import BadInputError
+from telltick.model.text import plain_text
 
 Samples = npt.NDArray[np.int16]
 
 BLOCK_FRAMES = 48_000
 FULL_SCALE = 32_768.0
+_DATE_LENGTH = 40
 MAX_CHANNELS = 64
 RATES_HZ = (8_000, 384_000)  # below, the passband does not fit
 
@@ -27,6 +29,7 @@ class AudioFile:
         rate_hz: sample rate.
         frames: samples in each channel; the header's claim, which a cut-off file may not keep.
         channels: number of channels.
+        recorded: when it was recorded, in the file's own words (its metadata); empty when it says nothing.
         clipped: samples met so far that were beyond full scale and had to be clipped.
     """
 
@@ -49,6 +52,7 @@ class AudioFile:
         self.rate_hz = int(self._file.samplerate)
         self.frames = int(self._file.frames)
         self.channels = int(self._file.channels)
+        self.recorded = plain_text(str(self._file.date), _DATE_LENGTH).strip()
         try:
             self._check()
         except BadInputError:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from telltick.export.report.story import Column, Section, Table
 from telltick.export.report.words import clock, count, lasting, said, setup_words, warning
-from telltick.export.values import audio_s, wall_utc
+from telltick.export.values import audio_s, recorded_words
 from telltick.model.cautions import ALL as CAUTIONS
 from telltick.model.evidence import Evidence
 from telltick.model.marks import Mark, MarkKind
@@ -44,7 +44,7 @@ def bench_section(evidence: Evidence) -> Section:
     facts = session.facts
     rows = [
         ("Bench", said(facts.name)),
-        ("Recorded", wall_utc(facts) or "at an unknown time"),
+        ("Recorded", said(recorded_words(facts))),
         (
             "Audio",
             f"{lasting(session.seconds)} at {facts.rate_hz} Hz from {said(facts.audio_name or facts.source)}",
@@ -135,7 +135,10 @@ def record_section(evidence: Evidence) -> Section:
     recorded = ", ".join(f"{said(k, 40)} {said(v, 40)}" for k, v in facts.versions.items())
     measured = ", ".join(f"{said(k, 40)} {said(v, 40)}" for k, v in evidence.versions.items())
     rows = [
-        ("Recorded by", f"{said(facts.program)} ({recorded})" if recorded else said(facts.program)),
+        (
+            "Imported by" if facts.imported else "Recorded by",
+            f"{said(facts.program)} ({recorded})" if recorded else said(facts.program),
+        ),
         ("Measured by", f"{said(evidence.program)} ({measured})" if measured else said(evidence.program)),
         ("Machine", said(facts.host)),
         ("Session", said(evidence.session.name)),

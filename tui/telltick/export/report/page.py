@@ -10,7 +10,7 @@ from telltick.export.report.sound import Playable, common_gain, playables
 from telltick.export.report.story import Story
 from telltick.export.report.telling import story_of
 from telltick.export.report.words import said
-from telltick.export.values import wall_utc
+from telltick.export.values import utc
 from telltick.model.cautions import HEADPHONES
 from telltick.model.evidence import Evidence
 
@@ -19,8 +19,7 @@ def report_html(evidence: Evidence) -> str:
     """The report on a session as text; every word from outside is escaped."""
     story = story_of(evidence)
     wanted = frozenset(name for section in story.sections for name in section.figures)
-    facts = evidence.session.facts
-    made = wall_utc(facts, evidence.made_wall_ns - facts.started_wall_ns)
+    made = utc(evidence.made_wall_ns)
     return story_html(
         story,
         pictures(evidence, wanted),

@@ -45,7 +45,8 @@ def story_of(evidence: Evidence) -> Story:
         record_section(evidence),
     )
     when = wall_utc(session.facts)
-    about = [said(session.facts.name), when[:10] if when else "", f"{lasting(session.seconds)} of audio"]
+    day = when[:10] if when else said(session.facts.recorded, 40)
+    about = [said(session.facts.name), day, f"{lasting(session.seconds)} of audio"]
     return Story(
         title="Interference made by serial polling",
         subtitle=", ".join(part for part in about if part),
