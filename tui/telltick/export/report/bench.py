@@ -31,8 +31,8 @@ LIMITS = (
     "only as certain as the swaps that were made.",
     "A step is one moment of one bench. What drifts by itself (propagation, temperature, the neighbours) is "
     "told apart from a change only when the first setup is measured again.",
-    "One tie in a hundred may come by chance alone: of steps in their table, of sessions in the findings. That "
-    "holds whenever one looks.",
+    "One tie in a hundred may come by chance alone: of steps in their table, of sessions in the findings. "
+    "That holds whenever one looks.",
     "Changes are judged for a length of measuring that was settled beforehand. Whoever measures on until a "
     "wished-for word appears sees it by chance more often than one time in twenty.",
 )
