@@ -60,6 +60,14 @@ def test_a_lock_that_leads_out_of_the_folder_is_not_followed(tmp_path):
     assert victim.read_text() == "precious"
 
 
+def test_a_lock_that_is_a_pipe_keeps_nobody_waiting(tmp_path):
+    os.mkfifo(tmp_path / "recorder.lock")
+    assert not held(tmp_path)
+    assert holder(tmp_path) == "unknown"
+    with pytest.raises(BadInputError, match="not a plain file"), hold(tmp_path):
+        pass
+
+
 def test_words_in_the_lock_that_are_no_process_are_not_shown(tmp_path):
     (tmp_path / "recorder.lock").write_text("\x1b[2J")
     assert holder(tmp_path) == "unknown"

@@ -8,6 +8,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 from telltick.engine.fresh import clear
 from telltick.model.errors import BadInputError, TelltickError
@@ -30,7 +31,7 @@ def start_detached(folder: Path, arguments: Sequence[str], *, folder_made: bool)
     """
     log = folder / LOG_NAME
     command = [sys.executable, "-m", "telltick", "record", *arguments, "--session", str(folder)]
-    with open(log, "wb", opener=_private) as out:
+    with _own_log(log) as out:
         process = subprocess.Popen(
             command,
             stdin=subprocess.DEVNULL,
@@ -53,8 +54,17 @@ def start_detached(folder: Path, arguments: Sequence[str], *, folder_made: bool)
     return process
 
 
-def _private(path: str, flags: int) -> int:
-    return os.open(path, flags, 0o600)
+def _own_log(log: Path) -> BinaryIO:
+    """Open the log anew; one that was there already may be anything.
+
+    Raises:
+        BadInputError: it cannot be written.
+    """
+    harmless = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    try:
+        return os.fdopen(os.open(log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | harmless, 0o600), "wb")
+    except OSError as why:
+        raise BadInputError(f"{log} cannot be written ({why.strerror or why}): remove it") from why
 
 
 def _wait_until(ready: Callable[[], bool], process: subprocess.Popen[bytes]) -> None:

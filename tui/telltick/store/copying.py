@@ -89,6 +89,8 @@ def _blocks(path: Path) -> Iterator[bytes]:
     try:
         if path.is_symlink():
             raise BadSessionError(f"{path} is a link to somewhere else; take a fresh copy of the session")
+        if not path.is_file():
+            raise BadSessionError(f"{path} is not a plain file; take a fresh copy of the session")
         with path.open("rb") as file:
             while block := file.read(_BLOCK):
                 yield block

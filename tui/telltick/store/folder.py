@@ -23,7 +23,8 @@ AUDIO_NAME = "audio"
 LOG_NAME = "recorder.log"
 BAG_NAME, BAG_PAYLOAD = "bagit.txt", "data"
 PRIVATE = 0o700
-_NAMES = (JOURNAL_NAME, *(f"{JOURNAL_NAME}-{kind}" for kind in ("wal", "shm", "journal")), AUDIO_NAME)
+_COMPANIONS = tuple(f"{JOURNAL_NAME}-{kind}" for kind in ("wal", "shm", "journal"))
+_NAMES = (JOURNAL_NAME, *_COMPANIONS, AUDIO_NAME)
 
 
 def sessions_folder(settings: Settings) -> Path:
@@ -109,6 +110,9 @@ def check_session_folder(path: Path) -> Path:
         raise BadSessionError(f"{path} is not a session: it holds no {JOURNAL_NAME}")
     if not journal.is_file():
         raise BadSessionError(f"{path} is not a session: its {JOURNAL_NAME} is not a plain file")
+    odd = next((name for name in _COMPANIONS if (path / name).exists() and not (path / name).is_file()), None)
+    if odd is not None:
+        raise BadSessionError(f"{path} is not a session: its {odd} is not a plain file")
     link = next((name for name in _NAMES if (path / name).is_symlink()), None)
     if link is not None:
         raise BadSessionError(f"{path} is not a session: its {link} is a link to somewhere else")

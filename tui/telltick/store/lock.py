@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
+import stat
 import sys
 import time
 from collections.abc import Iterator
@@ -40,7 +42,7 @@ def hold(folder: Path) -> Iterator[None]:
         BadInputError: the folder cannot be written.
     """
     try:
-        fd = os.open(folder / LOCK_NAME, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o600)
+        fd = _open(folder, os.O_RDWR | os.O_CREAT)
     except OSError as why:
         raise BadInputError(
             f"{folder} cannot be written ({why.strerror or why}); choose another folder"
@@ -62,7 +64,7 @@ def held(folder: Path) -> bool:
     """Whether a recorder is alive in a folder. Looking changes nothing."""
     try:
         # Write access is asked for only where the system locks through it.
-        fd = os.open(folder / LOCK_NAME, os.O_RDWR if sys.platform == "win32" else os.O_RDONLY)
+        fd = _open(folder, os.O_RDWR if sys.platform == "win32" else os.O_RDONLY)
     except OSError:
         return False
     try:
@@ -78,11 +80,25 @@ def held(folder: Path) -> bool:
 def holder(folder: Path) -> str:
     """Process id that last recorded into a folder, as text; ``unknown`` when it cannot be read."""
     try:
-        with (folder / LOCK_NAME).open("rb") as file:
+        with os.fdopen(_open(folder, os.O_RDONLY), "rb") as file:
             word = file.read(20).strip()
     except OSError:
         return "unknown"
     return word.decode() if word.isdigit() else "unknown"
+
+
+def _open(folder: Path, flags: int) -> int:
+    """Open the lock of a folder that may come from a stranger: no link is followed, no pipe waited for.
+
+    Raises:
+        OSError: it cannot be opened, or is not a plain file.
+    """
+    harmless = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
+    fd = os.open(folder / LOCK_NAME, flags | harmless, 0o600)
+    if not stat.S_ISREG(os.fstat(fd).st_mode):
+        os.close(fd)
+        raise OSError(errno.EINVAL, f"its {LOCK_NAME} is not a plain file")
+    return fd
 
 
 def _try_lock(fd: int) -> bool:

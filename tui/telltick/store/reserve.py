@@ -24,9 +24,8 @@ class Reserve:
     def hold(self) -> bool:
         """Keep the room; False when there is none."""
         try:
-            fd = os.open(
-                self._path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_NOFOLLOW", 0), 0o600
-            )
+            harmless = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)  # were it a link or a pipe
+            fd = os.open(self._path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | harmless, 0o600)
             with os.fdopen(fd, "wb") as file:
                 file.write(os.urandom(RESERVE_BYTES))  # zeros would take no room on a disk that compresses
                 file.flush()
