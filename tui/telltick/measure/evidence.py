@@ -7,6 +7,8 @@ inference", 2023).
 
 from __future__ import annotations
 
+from heapq import heappop, heappush, heappushpop
+
 import numpy as np
 
 from telltick.model.clock import Floats
@@ -58,14 +60,14 @@ def redescending(z: Floats) -> Floats:
 
 def running_scale(d: Floats) -> Floats:
     """Median of |d| over the polls so far, the present one included, as a standard deviation."""
-    import bisect
-
-    seen: list[float] = []
+    lower: list[float] = []  # heaps: the smaller half, negated, and the larger one
+    upper: list[float] = []
     out = np.empty(len(d))
     for index, size in enumerate(np.abs(d).tolist()):
-        bisect.insort(seen, size)
-        half = len(seen) // 2
-        out[index] = seen[half] if len(seen) % 2 else (seen[half - 1] + seen[half]) / 2
+        heappush(upper, -heappushpop(lower, -size))
+        if len(upper) > len(lower):
+            heappush(lower, -heappop(upper))
+        out[index] = -lower[0] if len(lower) > len(upper) else (upper[0] - lower[0]) / 2
     return np.maximum(out / 0.6745, 1e-9)
 
 
