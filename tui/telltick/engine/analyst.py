@@ -26,6 +26,7 @@ from telltick.store.session import SessionReader
 CHUNK_S = 60.0
 SEARCH_S = 60.0  # audio the latency is looked for in
 SEARCH_EVERY_S = 3.0
+FOLLOW_EVERY_S = 6.0  # once it is known: a tenth of the audio is new then
 MOVED_S = 0.004  # a latency this far from its track was wrong before, or the device has changed
 FOLLOWED_S = 0.001  # and one this far from it has drifted; less is chance
 STALE_S = 0.0015  # rows measured this far from where the track now says they lie are measured again
@@ -186,7 +187,8 @@ class Analyst:
 
     def _search(self, now_s: float) -> None:
         """Look for the latency now and then; where it moved, the rows must be measured again."""
-        if self._locked or self._cells is None or now_s - self._searched_s < SEARCH_EVERY_S:
+        every_s = SEARCH_EVERY_S if self.latency is None else FOLLOW_EVERY_S
+        if self._locked or self._cells is None or now_s - self._searched_s < every_s:
             return
         self._searched_s = now_s
         first_s = self._cells.first / 1000

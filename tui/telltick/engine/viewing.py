@@ -16,7 +16,9 @@ from telltick.engine.parts import Progress
 from telltick.engine.rate_ear import RateEar
 from telltick.engine.strip import StripMaker
 from telltick.engine.trial import TrialFollower
+from telltick.measure.banded import sums_of
 from telltick.measure.reading import spectrum_of, take_reading
+from telltick.measure.rows import PollRows
 from telltick.measure.verdict import as_control, judged_by, trial_between, verdict_with_trial
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
@@ -267,13 +269,14 @@ class SessionView:
         if known == key and self._is_fresh(read_to, until_s, REREAD_S):
             return found
         rows = self._analyst.rows(max(begin_s, until_s - window_s - 2), until_s)
-        found = (
-            (take_reading(rows, latency=self._analyst.latency), spectrum_of(rows))
-            if rows
-            else (NOTHING, None)
-        )
+        found = (NOTHING, None) if rows is None else self._read_bins(rows)
         self._window_reading = (key, until_s, found)
         return found
+
+    def _read_bins(self, rows: PollRows) -> tuple[Reading, Spectrum]:
+        """Reading and spectrum of rows held bin by bin; tones are looked for once for both."""
+        banded, sums = sums_of(rows)
+        return take_reading(banded, latency=self._analyst.latency), sums.spectrum()
 
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
         """Reading since the step began; a long step is read again only when it has grown enough."""
