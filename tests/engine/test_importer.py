@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from telltick.cli import main
 from telltick.engine.exporting import export_folder
 from telltick.engine.importer import import_recording
 from telltick.engine.offline import measured_document
@@ -155,3 +156,40 @@ def test_a_date_that_the_recording_states_is_told_as_its_own(tmp_path):
     page = exported(tmp_path / "s", "md", tmp_path / "r.md")
     assert "Recorded: 2026-05-02, as the recording's file says (imported on" in page
     assert measured_document(tmp_path / "s")["session"]["started_utc"] is None
+
+
+@pytest.mark.parametrize("kind", ["WAV", "AIFF", "RF64"])
+def test_a_recording_that_was_cut_short_is_told_at_import_by_check_and_by_measure(kind, tmp_path, capsys):
+    whole = tmp_path / "whole.wav"
+    soundfile.write(whole, np.zeros(96_000, np.int16), 8_000, format=kind, subtype="PCM_16")
+    head = len(whole.read_bytes()) - 192_000
+    cut = tmp_path / "cut.wav"
+    cut.write_bytes(whole.read_bytes()[: head + 32_000])
+    told = "its header promises 12.0 s, 2.0 s are there"
+    assert main(["import", str(cut), "--session", str(tmp_path / "s")]) == 0
+    assert told in capsys.readouterr().err
+    assert main(["check", str(tmp_path / "s")]) == 0
+    said = capsys.readouterr().out
+    assert told in said
+    assert not said.rstrip().endswith("is whole")
+    assert any(told in words for words in measured_document(tmp_path / "s")["warnings"])
+    assert not import_recording(whole, tmp_path / "t")
+
+
+def test_a_header_written_before_its_length_was_known_promises_nothing(tmp_path):
+    soundfile.write(tmp_path / "a.wav", np.zeros(16_000, np.int16), 8_000)
+    streamed = bytearray((tmp_path / "a.wav").read_bytes())
+    at = streamed.index(b"data") + 4
+    streamed[at : at + 4] = b"\xff" * 4
+    (tmp_path / "a.wav").write_bytes(streamed)
+    assert not import_recording(tmp_path / "a.wav", tmp_path / "s")
+
+
+def test_check_counts_the_polls_of_an_import_as_measure_does(tmp_path, capsys):
+    soundfile.write(tmp_path / "a.wav", np.random.default_rng(2).integers(-99, 99, 24_000, np.int16), 8_000)
+    rows = [f"{t / 2},{t / 2 + 0.01},tx,00" for t in range(1, 6)]
+    bursts = written(tmp_path / "b.csv", "\n".join(["start_s,end_s,direction,bytes_hex", *rows, ""]))
+    import_recording(tmp_path / "a.wav", tmp_path / "s", bursts=bursts)
+    assert main(["check", str(tmp_path / "s")]) == 0
+    assert "5 polls, 5 bursts" in capsys.readouterr().out
+    assert measured_document(tmp_path / "s")["polling"]["polls"] == 5

@@ -159,7 +159,7 @@ def _import(args: argparse.Namespace) -> int:
     from telltick.progress import ProgressBar
 
     with ProgressBar("importing") as progress:
-        import_recording(
+        lacks = import_recording(
             args.audio,
             args.session,
             bursts=args.bursts,
@@ -171,6 +171,8 @@ def _import(args: argparse.Namespace) -> int:
             direction=Direction(args.poll_direction or Direction.TX),
             progress=progress,
         )
+    if lacks:
+        print(f"telltick: warning: {plain_text(args.audio.name)}: {lacks}", file=sys.stderr)
     print(f"imported {plain_text(args.audio.name)} into {args.session}")
     return 0
 

@@ -14,7 +14,7 @@ from telltick.model.clock import NS, Anchor
 from telltick.model.errors import BadInputError
 from telltick.model.framing import Framing
 from telltick.model.marks import Mark
-from telltick.model.session import IMPORTED, Ending, SessionFacts
+from telltick.model.session import CUT_SHORT, IMPORTED, Ending, HealthNote, SessionFacts
 from telltick.model.tap import ChannelPlan
 from telltick.model.traffic import Burst, Direction
 from telltick.sources.audio_file import AudioFile
@@ -36,7 +36,7 @@ def import_recording(
     poll_channel: int | None = None,
     direction: Direction = Direction.TX,
     progress: Callable[[float], object] = lambda _: None,
-) -> None:
+) -> str:
     """Copy a recording and its tables into a new session; whatever goes wrong, no half session is left.
 
     Args:
@@ -50,6 +50,9 @@ def import_recording(
         poll_channel: channel that carries the data line itself; its bursts are taken from it.
         direction: which way the bytes of that channel flow.
         progress: told the share done, 0 to 1.
+
+    Returns:
+        what the recording lacks, in a sentence; empty when nothing.
 
     Raises:
         BadInputError: a file is missing, is not audio, or a table has a bad line; the folder cannot be used.
@@ -66,11 +69,27 @@ def import_recording(
             heard: list[Burst] = []
             hearing = None if data_line is None else LineChannel(data_line, source.rate_hz, heard.append)
             samples = _copy_audio(source, channel, folder, progress, hearing)
+            end_ns, lacks = samples * NS // source.rate_hz, _lacks(source, samples)
             with journal.batch():
                 journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))
                 journal.add_bursts([*burst_rows, *heard])
                 _add_marks(journal, mark_rows)
-                journal.end(Ending(samples * NS // source.rate_hz, "source ended"))
+                if lacks:
+                    missing_s = (source.promised_frames - samples) / source.rate_hz
+                    journal.add_health(HealthNote(end_ns, CUT_SHORT, missing_s, lacks))
+                journal.end(Ending(end_ns, "source ended"))
+    return lacks
+
+
+def _lacks(source: AudioFile, samples: int) -> str:
+    """What a recording that was cut short lacks, in a sentence; empty when nothing."""
+    if source.promised_frames <= samples:
+        return ""
+    promised_s, there_s = source.promised_frames / source.rate_hz, samples / source.rate_hz
+    return (
+        f"the recording was cut short: its header promises {promised_s:.1f} s, {there_s:.1f} s are there; "
+        "take a fresh copy of it if there is one"
+    )
 
 
 def _facts(audio: Path, source: AudioFile, line: dict[str, int | str]) -> SessionFacts:

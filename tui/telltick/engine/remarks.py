@@ -7,6 +7,8 @@ from typing import Any
 
 from telltick.model.marks import Step
 from telltick.model.readings import Latency
+from telltick.model.session import CUT_SHORT
+from telltick.model.text import plain_text
 from telltick.store.session import SessionReader
 
 
@@ -15,6 +17,9 @@ def session_warnings(reader: SessionReader, latency: Latency | None, polls: int)
     said = []
     if not reader.audio.samples:
         said.append("The session holds no audio.")
+    said += [
+        f"{plain_text(note.note, 300).capitalize()}." for note in reader.health if note.kind == CUT_SHORT
+    ][:1]
     if not polls:
         said.append("No serial traffic falls into the audio: interference cannot be told from noise.")
     elif latency is None:

@@ -11,6 +11,7 @@ from telltick.model.on_air import CalibrationPoint, Place
 
 SCHEMA = 2
 IMPORTED = "imported"
+CUT_SHORT = "cut short"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,7 +148,8 @@ class HealthNote:
 
     Attributes:
         t_ns: session time.
-        kind: such as ``clipping``, ``serial lost``, ``serial back``, ``serial garbage``.
+        kind: such as ``cut short`` (an imported file that lacks the end it promises), ``clipping``,
+            ``serial lost``, ``serial back``, ``serial garbage``.
         value: a number that goes with it (count or dBFS).
         note: the library's own words, if any.
     """

@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from telltick.model.errors import BadInputError
 from telltick.model.text import plain_text
+from telltick.sources.wav_length import share_there
 
 Samples = npt.NDArray[np.int16]
 
@@ -27,7 +28,8 @@ class AudioFile:
 
     Attributes:
         rate_hz: sample rate.
-        frames: samples in each channel; the header's claim, which a cut-off file may not keep.
+        frames: samples in each channel that are there.
+        promised_frames: samples that the header promises; more than `frames` in a file that was cut short.
         channels: number of channels.
         recorded: when it was recorded, in the file's own words (its metadata); empty when it says nothing.
         clipped: samples met so far that were beyond full scale and had to be clipped.
@@ -51,6 +53,7 @@ class AudioFile:
             raise BadInputError(f"{path} cannot be read as audio ({_words(why)})") from why
         self.rate_hz = int(self._file.samplerate)
         self.frames = int(self._file.frames)
+        self.promised_frames = round(self.frames / max(share_there(path), 1e-9))
         self.channels = int(self._file.channels)
         self.recorded = plain_text(str(self._file.date), _DATE_LENGTH).strip()
         try:

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from telltick.model.clock import NS
 from telltick.model.errors import BadSessionError
-from telltick.model.session import Gap
+from telltick.model.session import CUT_SHORT, Gap
 from telltick.model.text import plain_text
 from telltick.store.folder import AUDIO_NAME, JOURNAL_NAME, check_session_folder, session_within
 from telltick.store.lock import held
@@ -22,6 +22,7 @@ from telltick.store.segments import FRAME_BYTES, HEADER, SEGMENT_NAME
 from telltick.store.session import SessionReader
 
 MOST_PROBLEMS = 10  # of one kind, in words
+_RECORDING = "recording: "
 LATE_S = 3.0  # audio may end so long before the recorder does
 
 
@@ -191,13 +192,17 @@ def _segment(path: Path, *, alive: bool) -> Iterator[Finding]:
 
 def _contents(reader: SessionReader) -> Iterator[Finding]:
     seconds = reader.audio.samples / reader.facts.rate_hz
-    counts = f"{len(reader.polls)} polls, {len(reader.burst_columns)} bursts, {len(reader.marks)} marks"
+    polls = len(reader.polls) or reader.gate().polls  # nobody counts those of an imported recording
+    counts = f"{polls} polls, {len(reader.burst_columns)} bursts, {len(reader.marks)} marks"
     yield Finding(Level.FINE, f"contents: {seconds:.1f} s of audio, {counts}")
     if reader.anchors and reader.anchors[-1].sample > reader.audio.samples:
         missing = (reader.anchors[-1].sample - reader.audio.samples) / reader.facts.rate_hz
         yield Finding(Level.DAMAGE, f"audio: its end is missing, {missing:.1f} s or more of it")
     if reader.audio.samples and not reader.anchors:
         yield Finding(Level.DAMAGE, "journal: nothing ties the audio to the clock")
+    for note in reader.health:
+        if note.kind == CUT_SHORT:
+            yield Finding(Level.NOTE, f"{_RECORDING}{note.note}")
     for gap in reader.gaps[:MOST_PROBLEMS]:
         yield Finding(Level.NOTE, f"gap: {_gap_words(gap)}")
     if len(reader.gaps) > MOST_PROBLEMS:
@@ -238,6 +243,8 @@ def findings_text(folder: Path, findings: tuple[Finding, ...]) -> str:
     name = plain_text(str(folder), 1000)
     if is_damaged(findings):
         lines.append(f"{name} is damaged: take a fresh copy of it if there is one")
+    elif any(finding.what.startswith(_RECORDING) for finding in findings):
+        lines.append(f"{name} is whole; the recording that it was imported from was not")
     else:
         lines.append(f"{name} is whole")
     return "\n".join(lines)
