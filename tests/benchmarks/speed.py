@@ -1,4 +1,4 @@
-"""How fast a long recording is measured: ``python -m tests.benchmarks.speed [--seconds 3600]``.
+"""How fast a long recording is measured: ``python -m tests.benchmarks.speed [--seconds 3600] [--marks 0]``.
 
 A simulated 48 kHz receiver with 5 polls a second goes through what an offline measurement does: cells of
 the pieces searched for the latency, the search, rows of a minute at a time, the reading and its spectrum.
@@ -121,18 +121,22 @@ def changes(seconds: float, marks: int) -> list[Hands]:
     return [Hands(s, s + 1, "ferrite", ("on", "off")[number % 2]) for number, s in enumerate(at_s)]
 
 
-def print_command(seconds: float) -> None:
-    """What the whole command takes."""
+def print_command(seconds: float, marks: int) -> None:
+    """What the whole command takes, its byte code compiled by a run before, as an installed program's is."""
     with tempfile.TemporaryDirectory() as place:
-        folder = write_session(Path(place) / "s", seconds)
+        folder = write_session(Path(place) / "s", seconds, marks)
+        short = write_session(Path(place) / "short", float(CHUNK_S))
+        command = [sys.executable, "-m", "telltick", "measure", "--json"]
+        kept = {**os.environ, "PYTHONPYCACHEPREFIX": str(Path(place) / "compiled")}
+        kept.pop("PYTHONDONTWRITEBYTECODE", None)
+        subprocess.run([*command, str(short)], capture_output=True, check=True, env=kept)
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        command = [sys.executable, "-m", "telltick", "measure", "--json", str(folder)]
-        out = subprocess.run(command, capture_output=True, check=True).stdout
+        out = subprocess.run([*command, str(folder)], capture_output=True, check=True, env=kept).stdout
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
     heard_s = json.loads(out)["audio"]["seconds"]
     took = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     print(
-        f"telltick measure --json of {heard_s:.0f} s on disk: {took:.2f} s, "
+        f"telltick measure --json of {heard_s:.0f} s and {marks} marks on disk: {took:.2f} s, "
         f"{heard_s / took:.0f} x real time, peak memory {after.ru_maxrss / 1024:.0f} MB"
     )
 
@@ -147,7 +151,9 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=3600.0)
-    seconds = parser.parse_args().seconds
+    parser.add_argument("--marks", type=int, default=0, help="changes of the setup in the session on disk")
+    args = parser.parse_args()
+    seconds = args.seconds
     recording = Recording(seconds)
     timed(lambda: measure_rows(recording.read(0, RATE_HZ), 0, RATE_HZ, recording.gate.between(0, 5)))
     before_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
@@ -165,7 +171,7 @@ def main() -> None:
         print(f"{stage:<12} {took:8.2f} {seconds / max(took, 1e-9):12.0f}")
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"peak memory {peak_mb:.0f} MB, of which {before_mb:.0f} MB before measuring began")
-    print_command(seconds)
+    print_command(seconds, args.marks)
 
 
 if __name__ == "__main__":
