@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+from telltick.engine.heap import give_back_large_arrays
 from telltick.engine.viewing import SessionView
 from telltick.model.clock import NS
 from telltick.model.snapshot import Phase, Snapshot, View
@@ -21,6 +22,7 @@ class LiveFeed(SessionView):
     """A session that a recorder is writing, on the same machine."""
 
     def __init__(self, folder: Path) -> None:
+        give_back_large_arrays()
         super().__init__(folder)
         self._newest_ns = 0
         self._alive = True

@@ -1,0 +1,23 @@
+"""Large arrays go back to the system as soon as nobody needs them, so that a long watch stays small."""
+
+from __future__ import annotations
+
+import ctypes
+import sys
+
+M_MMAP_THRESHOLD = -3  # mallopt(3)
+LARGE_BYTES = 1 << 18
+
+
+def give_back_large_arrays() -> bool:
+    """Have the C library map arrays beyond a quarter of a megabyte one by one; True where it can be told.
+
+    Left to itself glibc raises that limit with the first large array that is freed, and its heap then grows
+    around arrays that come and go (mallopt(3), M_MMAP_THRESHOLD).
+    """
+    if not sys.platform.startswith("linux"):
+        return False
+    try:
+        return bool(ctypes.CDLL(None).mallopt(M_MMAP_THRESHOLD, LARGE_BYTES))
+    except (OSError, AttributeError):  # another C library
+        return False
