@@ -1,4 +1,4 @@
-"""Memory that large arrays leave behind. What it does for a viewer is measured in tests/benchmarks/soak.py."""
+"""Memory that large arrays leave behind; what it does for a viewer is measured in `tests.benchmarks.soak`."""
 
 from __future__ import annotations
 
