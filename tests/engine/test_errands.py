@@ -6,10 +6,12 @@ import time
 
 import pytest
 
+from telltick.engine.errands import Errands, RateAnswer
 from telltick.engine.inputs import Inputs
 from telltick.engine.recorder import Recorder, record
 from telltick.model.plan import PollPlan
-from telltick.model.session import Ending, Verb
+from telltick.model.session import Ending, Request, Verb
+from telltick.sources.poller import Poller
 from telltick.sources.serial_port import open_port
 from telltick.store.journal import Journal
 from telltick.store.session import SessionReader
@@ -86,6 +88,41 @@ def test_a_rate_that_the_port_refuses_is_refused_with_its_words_and_leaves_no_ma
     assert not outcome.done
     assert outcome.note == "loop:// stays at 9600 baud: no such rate"
     assert marks(reader) == []
+
+
+def _two_rates_asked() -> tuple[Errands, list[tuple[int, str]]]:
+    """Two rates are asked for before the port has answered; nothing runs."""
+    poller = Poller(
+        PLAN,
+        open_port=open_port,
+        clock_ns=lambda: 0,
+        seed=1,
+        on_burst=lambda _: None,
+        on_poll=lambda _: None,
+        on_trouble=lambda *_: None,
+    )
+    marked: list[tuple[int, str]] = []
+    errands = Errands(poller, None, None, lambda: 0, lambda t_ns, change: marked.append((t_ns, change.value)))
+    for number, baud in ((1, "4800"), (2, "19200")):
+        assert errands.carry_out(Request(number, 0, Verb.SET_BAUD, baud)) is None
+    return errands, marked
+
+
+def test_each_of_two_rates_that_the_port_takes_is_marked_and_answered_for_itself():
+    errands, marked = _two_rates_asked()
+    (first,) = errands.rate_answered(RateAnswer(5, 4800, "", ask=1))
+    (second,) = errands.rate_answered(RateAnswer(9, 19200, "", ask=2))
+    assert marked == [(5, "4800"), (9, "19200")]
+    assert [(one.request, one.done, one.t_ns) for one in (first, second)] == [(1, True, 5), (2, True, 9)]
+
+
+def test_a_refusal_answers_the_rate_that_was_refused_and_not_the_one_asked_for_since():
+    errands, marked = _two_rates_asked()
+    (first,) = errands.rate_answered(RateAnswer(5, 9600, "no such rate", ask=1))
+    assert (first.request, first.done) == (1, False)
+    (second,) = errands.rate_answered(RateAnswer(9, 19200, "", ask=2))
+    assert (second.request, second.done) == (2, True)
+    assert marked == [(9, "19200")]
 
 
 def test_a_rate_still_under_way_at_the_end_is_answered_too(tmp_path):

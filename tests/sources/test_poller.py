@@ -14,6 +14,7 @@ from telltick.model.traffic import Direction, PollOutcome
 from telltick.model.trial import drawn_slot
 from telltick.sources import poller as poller_module
 from telltick.sources.bench.pty_line import line_baud
+from telltick.sources.poller import Poller
 from telltick.sources.serial_port import open_port
 from tests.sources.far_end import PATIENCE_S, FarEnd, Heard, poller_for
 
@@ -317,9 +318,50 @@ def test_a_loop_back_url_is_a_cable_that_echoes_and_nobody_answers(heard):
     assert {burst.direction for burst in heard.bursts.queue} == {Direction.TX}
 
 
+def test_once_a_stop_is_answered_no_byte_is_handed_to_the_port():
+    answered = threading.Event()
+    early: list[bool] = []
+    stoppers: list[threading.Thread] = []
+
+    class SlowPort:
+        """Another thread asks to stop while a request is being written."""
+
+        baudrate, in_waiting = 9600, 0
+
+        def read(self, size: int = 1, /) -> bytes:
+            return b""
+
+        def write(self, data: bytes, /) -> int:
+            stoppers.append(threading.Thread(target=stop))
+            stoppers[-1].start()
+            early.append(answered.wait(0.05))
+            return len(data)
+
+        def close(self) -> None:
+            pass
+
+    def stop() -> None:
+        poller.set_polling(False)
+        answered.set()
+
+    poller = Poller(
+        PollPlan(port="/dev/none", frame_text="Q1;", reply_terminator="3b", reply_timeout_ms=10),
+        open_port=lambda _: SlowPort(),
+        clock_ns=time.monotonic_ns,
+        seed=1,
+        on_burst=lambda _: None,
+        on_poll=lambda _: None,
+        on_trouble=lambda *_: None,
+    )
+    poller.start()
+    assert answered.wait(PATIENCE_S)
+    poller.stop()
+    assert early == [False]
+
+
 def test_what_became_of_a_new_rate_is_told_and_the_present_one_too(far, polling, monkeypatch):
     told: queue.Queue[tuple[int, str]] = queue.Queue()
-    poller = polling(enabled=False, on_rate=lambda *answer: told.put(answer))
+    poller = polling(enabled=False, on_rate=lambda *answer: told.put(answer[:2]))
     poller.set_baud(19200)
     assert told.get(timeout=PATIENCE_S) == (19200, "")
     poller.set_baud(19200)

@@ -22,11 +22,13 @@ class RateAnswer:
         t_ns: session time.
         baud: bits per second now.
         refused: why it was not the one asked for; empty when it was.
+        ask: number of the ask that is answered, with all before it.
     """
 
     t_ns: int
     baud: int
     refused: str
+    ask: int
 
 
 class Errands:
@@ -58,11 +60,11 @@ class Errands:
         self._disk = disk
         self._now_ns = now_ns
         self._mark = mark
-        self._rates: list[Request] = []  # asked of the port, not yet answered
+        self._rates: list[tuple[int, Request]] = []  # asked of the port, not yet answered: ask's number
 
     def under_way(self, request: Request) -> bool:
         """Whether it has been taken up before, and only its answer is missing."""
-        return any(one.number == request.number for one in self._rates)
+        return any(one.number == request.number for _, one in self._rates)
 
     def carry_out(self, request: Request) -> Outcome | None:
         """Do it; None when the answer comes later."""
@@ -92,16 +94,17 @@ class Errands:
             raise ValueError(self._why_no_polling())
         change = instruct(self._poller, request)
         if change is None:
-            self._rates.append(request)
+            self._rates.append((self._poller.rate_asks, request))
             return None
         self._mark(now_ns, change)
         return str(change)
 
     def rate_answered(self, answer: RateAnswer) -> Iterator[Outcome]:
         """Outcomes of the requests that the port has answered."""
-        if self._poller is None or not self._rates:
+        if self._poller is None:
             return
-        asked, self._rates = self._rates, []
+        asked = [request for ask, request in self._rates if ask <= answer.ask]
+        self._rates = [(ask, request) for ask, request in self._rates if ask > answer.ask]
         change = rate_change(self._poller, answer.baud)
         if not answer.refused:
             self._mark(answer.t_ns, change)
@@ -112,7 +115,7 @@ class Errands:
     def abandoned(self) -> Iterator[Outcome]:
         """Outcomes of what was still under way when the session ended."""
         asked, self._rates = self._rates, []
-        for request in asked:
+        for _, request in asked:
             yield Outcome(request.number, self._now_ns(), False, OVER)
 
     def _why_no_polling(self) -> str:

@@ -291,8 +291,8 @@ class _Session:
     def _note_trouble(self, kind: str, note: str) -> None:
         self._events.put(Trouble(kind, note, self.now_ns()))
 
-    def _note_rate(self, baud: int, refused: str) -> None:
-        self._events.put(RateAnswer(self.now_ns(), baud, refused))
+    def _note_rate(self, baud: int, refused: str, ask: int) -> None:
+        self._events.put(RateAnswer(self.now_ns(), baud, refused, ask))
 
     # ---- facts from the inputs
 

@@ -132,18 +132,20 @@ class Conversation:
 
     # ---- one poll
 
-    def ask(self, poll: Poll, hurry: Callable[[], bool]) -> Poll:
+    def ask(self, poll: Poll, hurry: Callable[[], bool], written: Callable[[], None] = lambda: None) -> Poll:
         """Send the request at once and take the reply in; both, and the poll with its outcome, are told.
 
         Args:
             poll: number, due time and the present moment as the time it is sent.
             hurry: true when a slow reply must not be waited for.
+            written: called once the request is in the port's hands.
         """
         self._flush_stray()
         self._last_number = poll.number
         outcome = replace(poll, outcome=PollOutcome.ERROR)
         try:
             self._port.write(self._frame)
+            written()
             # A port's driver paces the line: the bytes leave one after the other from about now on.
             end_ns = poll.sent_ns + round(len(self._frame) * self._char_ns)
             self._tell.burst(Burst(poll.sent_ns, end_ns, Direction.TX, self._frame, poll.number))

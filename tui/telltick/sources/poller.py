@@ -69,7 +69,7 @@ class Poller:
         on_poll: Callable[[Poll], None],
         on_trouble: Callable[[str, str], None],
         on_draw: Callable[[TrialSlot], None] = lambda _: None,
-        on_rate: Callable[[int, str], None] = lambda *_: None,
+        on_rate: Callable[[int, str, int], None] = lambda *_: None,
         on_change: Callable[[LineChange], None] = lambda _: None,
         first_number: int = 0,
     ) -> None:
@@ -86,7 +86,8 @@ class Poller:
             on_trouble: told of troubles: a kind (``serial lost``, ``serial back``, ``late reply``,
                 ``incomplete reply``, ``serial garbage``, ``request blocked``, ``echo``) and words.
             on_draw: told of each draw of a coin trial, just before its poll is sent.
-            on_rate: told what became of `set_baud`: the rate in force, and why another was refused.
+            on_rate: told what became of `set_baud`: the rate in force, why another was refused, and the number
+                of the ask that this answers, with all before it.
             on_change: told when a coin trial ended by itself, so that none runs on where no viewer ends it.
             first_number: number of the first poll.
         """
@@ -127,6 +128,11 @@ class Poller:
     def baud(self) -> int:
         """Bits per second."""
         return self._wanted.baud
+
+    @property
+    def rate_asks(self) -> int:
+        """How often `set_baud` has asked for a rate: the number of the last ask."""
+        return self._wanted.rate_asks
 
     @property
     def trial(self) -> Rhythm | None:
@@ -309,9 +315,15 @@ class Poller:
             )
         refused = talk.set_baud(wanted.baud) if wanted.baud != talk.baud else ""
         if refused:
-            self._want(baud=talk.baud)
+            self._give_up_rate(wanted, talk.baud)
         if wanted.rate_asks != before.rate_asks:
-            self._tell_rate(talk.baud, refused)
+            self._tell_rate(talk.baud, refused, wanted.rate_asks)
+
+    def _give_up_rate(self, wanted: _Wanted, baud: int) -> None:
+        """Stay at the rate in force, unless another was asked for since."""
+        with self._changed:
+            if self._wanted.rate_asks == wanted.rate_asks:
+                self._wanted = replace(self._wanted, baud=baud)
 
     def _lay_grid(self, wanted: _Wanted) -> None:
         now_ns = self._clock_ns()
@@ -323,15 +335,16 @@ class Poller:
             self._legs += 1
 
     def _poll(self, talk: Conversation, slot: Slot) -> None:
-        with self._changed:  # so that no request starts after set_polling(False) has returned
+        with contextlib.ExitStack() as turn:
+            turn.enter_context(self._changed)  # until it is written: once set_polling(False) is back, none is
             if self._told_something():
                 return
             sent_ns = self._clock_ns()
-        number, self._number = self._number, self._number + 1
-        if slot.drawn is not None:
-            self._tell_draw(replace(slot.drawn, poll=number))
-        poll = Poll(number, slot.due_ns, sent_ns, PollOutcome.ERROR)
-        answered = talk.ask(poll, hurry=lambda: self._wanted.stopping)
+            number, self._number = self._number, self._number + 1
+            if slot.drawn is not None:
+                self._tell_draw(replace(slot.drawn, poll=number))
+            poll = Poll(number, slot.due_ns, sent_ns, PollOutcome.ERROR)
+            answered = talk.ask(poll, hurry=lambda: self._wanted.stopping, written=turn.close)
         if answered.outcome is PollOutcome.REPLY:
             unseen_ns = UNAWAITED_NS if answered.reply_ns is None else 0
             with self._changed:
