@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 
 from telltick.measure.loudness import heard_level, quasi_peak, weighted, weighting
+from telltick.model.clock import Anchor, AudioClock
+from telltick.model.traffic import gate_from_bursts
 from tests.measure.outside import rows_of
 from tests.scenes import make_scene
 
@@ -74,3 +76,11 @@ def test_polls_are_heard_above_the_floor_they_interrupt():
 def test_audio_without_a_second_of_quiet_has_no_heard_level():
     scene = make_scene(1, seconds=2, rate_hz=8000)
     assert heard_level(scene.samples[:8000], 8000, scene.gate) is None
+
+
+def test_a_stretch_without_polls_has_no_level_with_them():
+    audio = np.random.default_rng(4).integers(-300, 300, 32_000, np.int16)
+    none = gate_from_bursts([], AudioClock(8000, [Anchor(0, 0, 0, 0)], 32_000))
+    heard = heard_level(audio, 8000, none)
+    assert heard.floor_db < 0
+    assert (heard.polled_db, heard.more_db) == (None, None)

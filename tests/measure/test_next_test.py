@@ -22,6 +22,12 @@ def test_as_long_as_no_tie_is_shown_a_coin_trial_comes_first():
     assert proposed(TIED)[0].factor != "coin trial"
 
 
+def test_a_session_that_is_over_is_told_to_be_followed_by_another_with_the_trial():
+    trial = next_tests(weighed_paths([]), (HEARD,), over=True)[0]
+    assert (trial.factor, trial.value) == ("coin trial", "in a new session")
+    assert "This session is over" in trial.because
+
+
 def test_the_test_that_tells_most_ways_apart_comes_first():
     first = proposed(TIED)[0]
     assert first.factor == "rf gain"

@@ -97,7 +97,14 @@ class SessionMeasurer:
             coherent=coherent,
             period=self._rhythm(gathered) if not polling.polls else None,
             on_air=_common_level(levels, steps, whole),
-            answers=answers_of(steps, rows, latency, trial=trial, bound_db=self._options.bound_db),
+            answers=answers_of(
+                steps,
+                rows,
+                latency,
+                trial=trial,
+                bound_db=self._options.bound_db,
+                over=self._reader.ending is not None,
+            ),
         )
 
     def step_rows(self) -> list[PollRows | None]:

@@ -46,8 +46,10 @@ def _rate(rate: Document | None) -> list[str]:
 
 
 def _heard(heard: Document | None) -> list[str]:
-    if heard is None or None in (heard["floor_db"], heard["polled_db"]):
+    if heard is None or heard["floor_db"] is None:
         return []
+    if heard["polled_db"] is None:
+        return [f"to the ear {heard['floor_db']:.1f} dBqps (ITU-R BS.468-4)"]
     more_db = heard["polled_db"] - heard["floor_db"]
     levels = f"{heard['polled_db']:.1f} dBqps while polled, {heard['floor_db']:.1f} without"
     return [f"to the ear {more_db:+.1f} dB: {levels} (ITU-R BS.468-4)"]

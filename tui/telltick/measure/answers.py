@@ -23,6 +23,7 @@ def answers_of(
     *,
     trial: TrialReading | None = None,
     bound_db: float = 1.0,
+    over: bool = False,
 ) -> Answers:
     """Set the steps of a session against each other.
 
@@ -32,6 +33,7 @@ def answers_of(
         latency: of the session; None when none stands out: then only N can be compared.
         trial: the coin trial, if there was one.
         bound_db: differences smaller than this count as none.
+        over: nothing more can be recorded in this session.
 
     Raises:
         ValueError: steps and rows are not equally many.
@@ -49,7 +51,7 @@ def answers_of(
         setups=shown,
         changes=changes,
         findings=findings_of(weighed, changes),
-        next_tests=next_tests(weighed, setups),
+        next_tests=next_tests(weighed, setups, over=over),
         comparisons=len(judged),
         warnings=tuple(_warnings(shown)),
     )

@@ -116,7 +116,8 @@ def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:
         quiet[max(0, int(start_s * heard_hz)) : max(0, int(end_s * heard_hz))] = False
     if np.count_nonzero(quiet) < 2 * _MIN_HEARD_S * heard_hz:
         return None
-    return Heard(_settled_db(heard[quiet], heard_hz), _settled_db(heard, heard_hz))
+    floor_db = _settled_db(heard[quiet], heard_hz)
+    return Heard(floor_db, None if quiet.all() else _settled_db(heard, heard_hz))
 
 
 def weighted(audio: Floats, rate_hz: int) -> tuple[Floats, int]:

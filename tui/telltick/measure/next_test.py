@@ -32,12 +32,20 @@ class _Candidate:
     again: bool
 
 
-def next_tests(weighed: Sequence[Weighed], setups: Sequence[Setup]) -> tuple[NextTest, ...]:
-    """Up to three tests, the best first. As long as no tie is shown, showing it comes first."""
+def next_tests(
+    weighed: Sequence[Weighed], setups: Sequence[Setup], *, over: bool = False
+) -> tuple[NextTest, ...]:
+    """Up to three tests, the best first. As long as no tie is shown, showing it comes first.
+
+    Args:
+        weighed: what is known of each way in.
+        setups: of the session.
+        over: nothing more can be recorded in this session.
+    """
     tests = [_for_swap(one, setups) for one in _ranked(weighed)]
     tied = next(one for one in weighed if one.path.name == _TIE_PATH)
     if tied.verdict is not PathVerdict.SUPPORTED:
-        tests.insert(0, _coin_trial(tied))
+        tests.insert(0, _coin_trial(tied, over=over))
     return tuple(tests[:MOST])
 
 
@@ -72,9 +80,11 @@ def _seen_of(one: Weighed, look: Look) -> Iterator[Observation]:
     yield from (seen for seen in (*one.supporting, *one.against, *one.open) if seen.look is look)
 
 
-def _coin_trial(tied: Weighed) -> NextTest:
+def _coin_trial(tied: Weighed, *, over: bool) -> NextTest:
     because = "Nothing yet shows that the noise is tied to the polling; odds from drawn slots do, or do not."
-    return NextTest(COIN_TRIAL, "on", (tied.path.name,), because)
+    if over:
+        because += " This session is over: record a new one, in which telltick itself does the polling."
+    return NextTest(COIN_TRIAL, "in a new session" if over else "on", (tied.path.name,), because)
 
 
 def _for_swap(one: _Candidate, setups: Sequence[Setup]) -> NextTest:

@@ -31,5 +31,5 @@ def mean_shape(frames: Floats | float, bins: float | None = None) -> Floats:
 
 
 def effective_bins(level: Floats) -> float:
-    """Number of equally strong bins that would fluctuate as much: (sum S)^2 / sum S^2."""
-    return float(level.sum() ** 2 / max(np.sum(level**2), 1e-300))
+    """Number of equally strong bins that would fluctuate as much: (sum S)^2 / sum S^2; 1 for silence."""
+    return max(float(level.sum() ** 2 / max(np.sum(level**2), 1e-300)), 1.0)

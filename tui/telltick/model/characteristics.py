@@ -54,11 +54,16 @@ class Heard:
 
     Attributes:
         floor_db: without the polls: they and a guard around them are cut out and the ends joined.
-        polled_db: as it is, polls included.
+        polled_db: as it is, polls included; None where there are none.
     """
 
     floor_db: float
-    polled_db: float
+    polled_db: float | None
+
+    @property
+    def more_db(self) -> float | None:
+        """How much louder the polls make it; None where there are none."""
+        return None if self.polled_db is None else self.polled_db - self.floor_db
 
 
 @dataclass(frozen=True)

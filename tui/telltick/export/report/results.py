@@ -186,8 +186,8 @@ def _sound_row(name: str, heard: Heard | None, character: CharacterRate | None) 
         rate = f"{character.baud} baud" + (f" {character.framing}" if character.framing else "")
     if heard is None:
         return name, NONE, NONE, NONE, rate
-    louder = heard.polled_db - heard.floor_db
-    return name, level(heard.floor_db), level(heard.polled_db), f"{louder:+.1f}", rate
+    louder = NONE if heard.more_db is None else f"{heard.more_db:+.1f}"
+    return name, level(heard.floor_db), level(heard.polled_db), louder, rate
 
 
 def on_air_section(evidence: Evidence) -> Section:

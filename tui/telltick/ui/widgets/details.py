@@ -207,10 +207,10 @@ def _sound(
     heard: Heard | None, character: CharacterRate | None, on_air: OnAir | None, writer: Writer
 ) -> None:
     if heard is not None:
-        more = heard.polled_db - heard.floor_db
-        writer.fact(
-            "heard level", f"{heard.floor_db:.1f} dBqps quiet, {heard.polled_db:.1f} polled, {more:+.1f} dB"
-        )
+        words = f"{heard.floor_db:.1f} dBqps quiet"
+        if heard.more_db is not None:
+            words += f", {heard.polled_db:.1f} polled, {heard.more_db:+.1f} dB"
+        writer.fact("heard level", words)
     if character is not None:
         framing = f" {character.framing}" if character.framing else ""
         writer.fact("character rate", f"{character.baud} baud{framing}, ahead by {character.lead:.2f}")

@@ -231,7 +231,9 @@ def _averaged(one: CoherentAverage) -> str:
 def _heard(heard: Heard | None) -> str:
     if heard is None:
         return "not known yet: it takes a second of quiet and a second of polling"
-    more = db(heard.polled_db - heard.floor_db, sign=True).strip()
+    if heard.more_db is None:
+        return f"{heard.floor_db:.1f} dBqps without polls"
+    more = db(heard.more_db, sign=True).strip()
     levels = f"{heard.floor_db:.1f} to {heard.polled_db:.1f} dBqps"
     return f"{more} dB to the ear while polled ({levels})"
 

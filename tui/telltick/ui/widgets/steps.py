@@ -243,7 +243,7 @@ def _lasted(line: Line, _: Glyphs) -> Run:
 
 def _heard(line: Line, _: Glyphs) -> Run:
     heard = line.step.heard if line.step else None
-    return Run(db(heard.polled_db - heard.floor_db, sign=True) if heard else "")
+    return Run(db(heard.more_db, sign=True) if heard and heard.more_db is not None else "")
 
 
 def _baud(line: Line, _: Glyphs) -> Run:
