@@ -85,10 +85,10 @@ def test_the_work_does_not_grow_with_the_number_of_setups():
 
 
 def test_the_step_that_stands_for_the_whole_is_looked_at_closely_wherever_it_lies():
-    gathered = session_of(["on"] * 6, loudest=5)
+    gathered = session_of(["on"] * (MOST_ALIKE + 2), loudest=MOST_ALIKE + 1)
     results, looker, best = looked_at(gathered)
-    assert best == 5
-    assert 5 * STEP_S not in looker.closely
-    assert results.close_look(gathered, best).part == gathered.spans[5]
+    assert best == MOST_ALIKE + 1
+    assert best * STEP_S not in looker.closely
+    assert results.close_look(gathered, best).part == gathered.spans[best]
     assert results.close_look(gathered, best) is results.close_look(gathered, best)
-    assert looker.closely == [0.0, STEP_S, 5 * STEP_S]
+    assert looker.closely == [number * STEP_S for number in (*range(MOST_ALIKE), best)]

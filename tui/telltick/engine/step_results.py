@@ -1,7 +1,7 @@
 """What was found of each step, worked out anew only where something is new.
 
-Close looks take long, and a session of an hour may have a hundred marks: at most a dozen steps are looked at
-closely, at most two of one setup, those that come first and the clearest of all. Later steps are listened to
+Close looks take long, and a session of an hour may have a hundred marks: at most sixteen steps are looked at
+closely, at most six of one setup, those that come first and the clearest of all. Later steps are listened to
 for a shorter time. So the time that a session takes hardly depends on how many marks it has.
 """
 
@@ -17,8 +17,8 @@ from telltick.measure.rows import PollRows
 from telltick.model.readings import Latency, Reading, Verdict
 
 TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
-MOST_CLOSE = 12  # steps that are looked at closely
-MOST_ALIKE = 2  # and those of one setup among them
+MOST_CLOSE = 16  # steps that are looked at closely
+MOST_ALIKE = 6  # and those of one setup among them
 GROWN = 1.25  # a step that goes on is looked at closely again when it has grown by a quarter
 
 
