@@ -10,6 +10,7 @@ import stat
 import subprocess
 import sys
 import tempfile
+import threading
 from dataclasses import replace
 from pathlib import Path
 
@@ -49,6 +50,29 @@ def test_refresh_tells_whether_anything_is_new(folder, journal):
         audio.write(noise(10))
     assert reader.refresh()
     assert not reader.refresh()
+
+
+def test_a_refresh_from_another_thread_waits_and_reads_nothing_twice(folder, journal, monkeypatch):
+    reader = SessionReader(folder)
+    first, second = poll_at(0, NS)[0], poll_at(1, 2 * NS)[0]
+    pages = ReadOnlyJournal.pages
+    others: list[threading.Thread] = []
+
+    def interrupted(self, table, *rest):
+        for page in pages(self, table, *rest):
+            if table == "burst" and not others:  # what was read is not taken in yet
+                journal.add_bursts(second)
+                others.append(threading.Thread(target=reader.refresh))
+                others[0].start()
+                others[0].join(timeout=0.1)
+            yield page
+
+    monkeypatch.setattr(ReadOnlyJournal, "pages", interrupted)
+    journal.add_bursts(first)
+    reader.refresh()
+    others[0].join()
+    reader.refresh()
+    assert reader.bursts == (*first, *second)
 
 
 def test_what_was_read_before_is_not_read_again(folder, journal):

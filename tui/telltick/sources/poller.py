@@ -86,8 +86,8 @@ class Poller:
             on_trouble: told of troubles: a kind (``serial lost``, ``serial back``, ``late reply``,
                 ``incomplete reply``, ``serial garbage``, ``request blocked``, ``echo``) and words.
             on_draw: told of each draw of a coin trial, just before its poll is sent.
-            on_rate: told what became of `set_baud`: the rate in force, why another was refused, and the number
-                of the ask that this answers, with all before it.
+            on_rate: told what became of `set_baud`: the rate in force, why another was refused, and the
+                number of the ask that this answers, with all before it.
             on_change: told when a coin trial ended by itself, so that none runs on where no viewer ends it.
             first_number: number of the first poll.
         """

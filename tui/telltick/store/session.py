@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import threading
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
@@ -39,7 +40,8 @@ class SessionReader:
     """Everything in a session folder, kept up to date by `refresh`.
 
     Nothing is ever written to the session. What is read is kept, so that a refresh fetches only what is new;
-    audio stays on disk. Text is made harmless for a terminal on the way in. Use it from one thread at a time.
+    audio stays on disk. Text is made harmless for a terminal on the way in. Any thread may refresh it; what
+    it holds is read by one at a time.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -67,6 +69,7 @@ class SessionReader:
         self._clock: AudioClock | None = None
         self._checked = 0  # anchors
         self.polls_forgotten = 0
+        self._turn = threading.RLock()
         self._journal = ReadOnlyJournal(folder)
         try:
             self.facts = self._read_facts()
@@ -94,11 +97,12 @@ class SessionReader:
         Raises:
             BadSessionError: the session has become damaged.
         """
-        more_audio = self.audio.refresh()
-        more_rows = self._journal.changed() and self._fetch()
-        if more_audio and self._clock is not None:
-            self._clock = self._clock.ending_at(self.audio.samples)
-        return more_audio or more_rows
+        with self._turn:
+            more_audio = self.audio.refresh()
+            more_rows = self._journal.changed() and self._fetch()
+            if more_audio and self._clock is not None:
+                self._clock = self._clock.ending_at(self.audio.samples)
+            return more_audio or more_rows
 
     def forget_before(self, t_ns: int, *, polls_ns: int | None = None) -> None:
         """Let go of polls, bursts and most anchors before a session time, so that a long watch stays small.
@@ -110,15 +114,16 @@ class SessionReader:
             t_ns: that time.
             polls_ns: the time for polls, where it is another.
         """
-        polls, polls_ns = self.polls, t_ns if polls_ns is None else polls_ns
-        gone = bisect_left(polls, polls_ns, hi=max(len(polls) - 1, 0), key=lambda poll: poll.sent_ns)
-        self.polls_forgotten += gone
-        self._polls.keep([False] * gone + [True] * (len(polls) - gone))
-        self._bursts.forget_before(t_ns)
-        self._burst_objects = ()
-        if self.anchors:
-            self._anchors.keep(thinned(self.anchors, t_ns))
-            self._checked, self._clock = len(self.anchors), None
+        with self._turn:
+            polls, polls_ns = self.polls, t_ns if polls_ns is None else polls_ns
+            gone = bisect_left(polls, polls_ns, hi=max(len(polls) - 1, 0), key=lambda poll: poll.sent_ns)
+            self.polls_forgotten += gone
+            self._polls.keep([False] * gone + [True] * (len(polls) - gone))
+            self._bursts.forget_before(t_ns)
+            self._burst_objects = ()
+            if self.anchors:
+                self._anchors.keep(thinned(self.anchors, t_ns))
+                self._checked, self._clock = len(self.anchors), None
 
     # ---- what the journal says
 
