@@ -53,6 +53,9 @@ class Measuring:
         self._measure, self._tell, self._clock_s = measure, tell, clock_s
         self._results = Results()
         self._thread: threading.Thread | None = None
+        self._lock = threading.Lock()  # over the next three
+        self._running = False
+        self._next_ns: int | None = None  # to begin with when the measuring that was given up has ended
         self._given_up = False
         self._begun_s = self._told_s = 0.0
 
@@ -67,23 +70,27 @@ class Measuring:
         return self._results.share is not None
 
     def start(self, now_ns: int) -> bool:
-        """Begin to measure; returns False when that is under way already.
+        """Begin to measure; returns False when that is under way already and was not given up.
 
         Args:
             now_ns: session time, kept as the age of the results.
         """
-        if self.busy or (self._thread is not None and self._thread.is_alive()):
-            return False
-        self._given_up = False
-        self._begun_s = self._told_s = self._clock_s()
-        self._state(share=0.0, left_s=None, trouble="")
+        with self._lock:
+            if self._running:
+                if self._given_up:
+                    self._next_ns = now_ns
+                    self._state(share=0.0, left_s=None, trouble="")
+                return self._given_up
+            self._running = True
+        self._prepare()
         self._thread = threading.Thread(target=self._run, args=(now_ns,), name="measuring", daemon=True)
         self._thread.start()
         return True
 
     def cancel(self) -> None:
         """Give up soon; what was measured before stays."""
-        self._given_up = True
+        with self._lock:
+            self._given_up, self._next_ns = True, None
 
     def stop(self, timeout_s: float) -> bool:
         """Give up and wait; returns False when it is still under way after `timeout_s`."""
@@ -93,7 +100,23 @@ class Measuring:
         self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
+    def _prepare(self) -> None:
+        self._given_up = False
+        self._begun_s = self._told_s = self._clock_s()
+        self._state(share=0.0, left_s=None, trouble="")
+
     def _run(self, now_ns: int) -> None:
+        begin: int | None = now_ns
+        while begin is not None:
+            self._once(begin)
+            with self._lock:
+                begin, self._next_ns = self._next_ns, None
+                self._running = begin is not None
+                if self._running:
+                    self._prepare()
+            self._tell()
+
+    def _once(self, now_ns: int) -> None:
         try:
             found = self._measure(self._go_on)
         except CancelledError:
@@ -102,7 +125,6 @@ class Measuring:
             self._state(share=None, left_s=None, trouble=f"measuring failed: {why}")
         else:
             self._results = Results(found, now_ns)
-        self._tell()
 
     def _go_on(self, share: float) -> bool:
         now_s = self._clock_s()
