@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import sqlite3
+
 import pytest
 
 from telltick.engine.marking import Marker
 from telltick.model.clock import NS
+from telltick.model.errors import JournalLockedError
 from telltick.model.marks import MarkKind
 from telltick.model.session import SessionFacts, Verb
 from telltick.store.journal import Journal
@@ -65,6 +68,23 @@ def test_a_change_left_running_by_a_lost_viewer_can_be_settled_by_the_next(folde
     pen.settle_change(pen.adopt(marks_in(folder)[0]), "dummy load")
     (mark,) = marks_in(folder)
     assert (mark.t_ns, mark.settled_ns, mark.value) == (10 * NS, 30 * NS, "dummy load")
+
+
+def test_a_stroke_on_a_locked_journal_is_refused_and_can_be_made_again(folder, moment, monkeypatch):
+    monkeypatch.setattr("telltick.engine.marking.PATIENCE_S", 0.0)
+    pen = Marker(folder, moment, late=False)
+    pen.add_note("a")
+    other = sqlite3.connect(folder / "journal.sqlite", isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    for stroke in (pen.undo, pen.plain_mark):
+        with pytest.raises(JournalLockedError, match="another program keeps the journal"):
+            stroke()
+    other.execute("ROLLBACK")
+    other.close()
+    assert [mark.note for mark in marks_in(folder)] == ["a"]
+    assert pen.undo().note == "a"
+    assert marks_in(folder) == ()
+    assert pen.redo().note == "a"
 
 
 def test_undo_withdraws_the_newest_mark_and_then_the_one_before(folder, moment):

@@ -10,9 +10,13 @@ from telltick.model.marks import Mark, MarkKind
 from telltick.model.session import Verb
 from telltick.store.journal import Journal
 
+PATIENCE_S = 0.5  # the screen stands still while it waits; a recorder writes for milliseconds at a time
+
 
 class Marker:
-    """The operator's pen: each stroke is committed before the method returns.
+    """The operator's pen: each stroke is committed before the method returns, or refused.
+
+    A stroke that is refused (`StorageError`) leaves everything as it was.
 
     The journal is opened at the first stroke, so that watching a session needs no right to write.
     """
@@ -66,18 +70,18 @@ class Marker:
         """Withdraw the newest standing mark made with this pen."""
         if not self._made:
             return None
-        mark = self._made.pop()
+        mark = self._made[-1]
         self._open().withdraw_mark(mark)
-        self._withdrawn.append(mark)
+        self._withdrawn.append(self._made.pop())
         return mark
 
     def redo(self) -> Mark | None:
         """State the mark withdrawn last anew, where it stood; what was withdrawn stays in the journal too."""
         if not self._withdrawn:
             return None
-        mark = self._withdrawn.pop()
+        mark = self._withdrawn[-1]
         self._open().restate_mark(mark)
-        self._made.append(mark)
+        self._made.append(self._withdrawn.pop())
         return mark
 
     def ask(self, verb: Verb, value: str = "") -> None:
@@ -108,5 +112,7 @@ class Marker:
 
     def _open(self) -> Journal:
         if self._journal is None:
-            self._journal = Journal.open(self._folder)
+            journal = Journal.open(self._folder)
+            journal.wait_at_most(PATIENCE_S)
+            self._journal = journal
         return self._journal
