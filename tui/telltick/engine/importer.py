@@ -69,15 +69,20 @@ def import_recording(
             heard: list[Burst] = []
             hearing = None if data_line is None else LineChannel(data_line, source.rate_hz, heard.append)
             samples = _copy_audio(source, channel, folder, progress, hearing)
-            end_ns, lacks = samples * NS // source.rate_hz, _lacks(source, samples)
             with journal.batch():
                 journal.add_anchor(Anchor(0, 0, 0, facts.started_wall_ns))
                 journal.add_bursts([*burst_rows, *heard])
                 _add_marks(journal, mark_rows)
-                if lacks:
-                    missing_s = (source.promised_frames - samples) / source.rate_hz
-                    journal.add_health(HealthNote(end_ns, CUT_SHORT, missing_s, lacks))
-                journal.end(Ending(end_ns, "source ended"))
+                return _end(journal, source, samples)
+
+
+def _end(journal: Journal, source: AudioFile, samples: int) -> str:
+    """Journal the end and what is missing there; returns what the recording lacks."""
+    end_ns, lacks = samples * NS // source.rate_hz, _lacks(source, samples)
+    if lacks:
+        missing_s = (source.promised_frames - samples) / source.rate_hz
+        journal.add_health(HealthNote(end_ns, CUT_SHORT, missing_s, lacks))
+    journal.end(Ending(end_ns, "source ended"))
     return lacks
 
 
