@@ -103,7 +103,11 @@ def telltick(*words: str) -> list[str]:
 
 def recording(terminal: Terminal) -> bool:
     text = terminal.text()
-    return "RECORDING" in text and "recorder alive" in text and "waiting for audio" not in text
+    return (
+        "RECORDING" in text
+        and "recorder alive" in text
+        and not any(words in text for words in ("waiting for audio", "a few seconds more"))
+    )
 
 
 def behind_s(terminal: Terminal, hut: Hut) -> float:

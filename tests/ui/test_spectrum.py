@@ -1,15 +1,19 @@
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from telltick.model.characteristics import CharacterRate
 from telltick.model.framing import Framing
+from telltick.model.marks import Mark, MarkKind
 from telltick.model.readings import Band, Spectrum
+from telltick.model.snapshot import InputHealth, Phase, Snapshot
 from telltick.ui.columns import LEAST_RISE_DB, Columns, pooled_db
 from telltick.ui.glyphs import ASCII, UNICODE
 from telltick.ui.rows import Role, Room, text_of, width_of
 from telltick.ui.scales import LevelScale
+from telltick.ui.widgets.spectrum import missing_words
 from telltick.ui.widgets.spectrum_picture import MARGIN, Sight, SpectrumPicture, draw_spectrum, teeth_hz
 from tests.ui.fake_feed import spectrum
 
@@ -81,6 +85,16 @@ def test_the_title_names_the_highest_rise_where_there_is_room():
 
 def test_before_the_first_audio_the_panel_says_so():
     assert "waiting for audio" in "\n".join(drawn(None))
+
+
+def test_a_missing_spectrum_is_put_down_to_audio_only_where_there_is_none():
+    mark = Mark(1, 0, None, MarkKind.CHANGE, "antenna")
+    heard = Snapshot(Phase.RECORDING, health=InputHealth(-30.0, -12.0))
+    assert missing_words(Snapshot(Phase.RECORDING)) == "waiting for audio"
+    assert missing_words(heard) == "audio comes in, a few seconds more"
+    assert "Enter when it is done" in missing_words(replace(heard, open_mark=mark))
+    rows = draw_spectrum(None, SCALE, BAND, Room(46, 13, ASCII), Sight(missing=missing_words(heard)))
+    assert any("a few seconds more" in text_of(line) for line in rows)
 
 
 @pytest.mark.parametrize("glyphs", [ASCII, UNICODE], ids=["ascii", "unicode"])

@@ -15,7 +15,7 @@ from telltick.ui.format import clock
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.scales import LevelScale
 from telltick.ui.widgets.panel import Panel
-from telltick.ui.widgets.spectrum_picture import MARGIN, Sight, SpectrumPicture, draw_spectrum
+from telltick.ui.widgets.spectrum_picture import MARGIN, NO_AUDIO, Sight, SpectrumPicture, draw_spectrum
 
 __all__ = ["MARGIN", "SpectrumPlot", "draw_spectrum"]
 
@@ -44,9 +44,10 @@ class SpectrumPlot(Panel):
         jumped = abs(snapshot.now_ns - self._drawn_ns) > JUMP_NS or self._spectrum is None
         now_s = time.monotonic()
         due = not self._sight.held and (jumped or now_s - self._drawn_s > REDRAW_S)
-        if due and (snapshot.spectrum is not self._spectrum or snapshot.character != self._sight.comb):
-            self._spectrum = snapshot.spectrum
-            self._sight = replace(self._sight, comb=snapshot.character)
+        missing = missing_words(snapshot) if snapshot.spectrum is None else self._sight.missing
+        sight = replace(self._sight, comb=snapshot.character, missing=missing)
+        if due and (snapshot.spectrum is not self._spectrum or sight != self._sight):
+            self._spectrum, self._sight = snapshot.spectrum, sight
             self._drawn_s, self._drawn_ns = now_s, snapshot.now_ns
             self.redraw()
         elif not self.rows:
@@ -145,3 +146,12 @@ class SpectrumPlot(Panel):
         """Move the cursor up the axis."""
         event.stop()
         self.move_cursor(1)
+
+
+def missing_words(snapshot: Snapshot) -> str:
+    """Why there is no spectrum yet."""
+    if snapshot.health.level_dbfs is None:
+        return NO_AUDIO
+    if snapshot.open_mark is not None:
+        return "hands on: Enter when it is done"
+    return "audio comes in, a few seconds more"

@@ -30,6 +30,9 @@ EMPTY: Cell = (" ", Role.TEXT)
 NO_LINE = -1
 
 
+NO_AUDIO = "waiting for audio"
+
+
 @dataclass(frozen=True)
 class Sight:
     """What is looked at, and how.
@@ -39,12 +42,14 @@ class Sight:
         cursor_hz: where the cursor stands; None without one.
         comb: the character rate found in the sound.
         held: since when the picture stands still, as a reader sees it; empty while it does not.
+        missing: what stands in place of a spectrum that there is not.
     """
 
     span_hz: tuple[float, float] = SHOWN_HZ
     cursor_hz: float | None = None
     comb: CharacterRate | None = None
     held: str = ""
+    missing: str = NO_AUDIO
 
 
 def teeth_hz(comb: CharacterRate, span_hz: tuple[float, float]) -> Floats:
@@ -90,7 +95,9 @@ class SpectrumPicture:
             self._shown = []
             for y in range(self._height):
                 self._canvas.clear_row(y, MARGIN)
-            self._canvas.put(MARGIN + 2, self._height // 2, "waiting for audio", Role.LABEL)
+            self._canvas.put(
+                MARGIN + 2, self._height // 2, sight.missing[: self._room.width - MARGIN - 2], Role.LABEL
+            )
         else:
             if not self._shown:
                 self._canvas.clear_row(self._height // 2, MARGIN)
