@@ -15,7 +15,7 @@ from telltick.engine.ledger import Ledger
 from telltick.engine.recorder import Recorder, record
 from telltick.model.clock import NS
 from telltick.model.errors import JournalLockedError, StorageError
-from telltick.model.session import Gap, GapKind, HealthNote
+from telltick.model.session import Gap, GapKind, HealthNote, Verb
 from telltick.model.traffic import Burst, Direction
 from telltick.sources.audio import AudioBlock
 from telltick.sources.serial_port import open_port
@@ -31,8 +31,11 @@ class Lock:
         self._db = sqlite3.connect(folder / "journal.sqlite", isolation_level=None)
         self._db.execute("BEGIN IMMEDIATE")
 
-    def release(self) -> None:
-        self._db.execute("ROLLBACK")
+    def release(self, verb: Verb | None = None) -> None:
+        """Let go, having written a request or nothing."""
+        if verb is not None:
+            self._db.execute("INSERT INTO request (t_ns, verb, value) VALUES (0, ?, '')", (str(verb),))
+        self._db.execute("COMMIT")
         self._db.close()
 
 
@@ -170,11 +173,13 @@ def test_a_recording_goes_on_writing_audio_while_another_program_keeps_the_journ
             source.play()
             match self.turn:
                 case 5:
+                    with Journal.open(tmp_path) as journal:
+                        journal.add_request(0, Verb.RESUME)
                     self.lock = Lock(tmp_path)
                     self.before = self.samples()
                 case 60:
                     self.grown = self.samples() - self.before
-                    self.lock.release()
+                    self.lock.release(Verb.RESUME)
             return "signal" if self.turn >= 62 else ""
 
         def samples(self) -> int:
@@ -187,5 +192,6 @@ def test_a_recording_goes_on_writing_audio_while_another_program_keeps_the_journ
     assert turns.grown == 55 * RATE // 50
     with SessionReader(tmp_path) as reader:
         assert reader.ending == ending
+        assert [outcome.request for outcome in reader.outcomes] == [1, 2]
         assert reader.audio.samples == turns.turn * RATE // 50
         assert {anchor.run for anchor in reader.anchors} == {0}
