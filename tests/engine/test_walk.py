@@ -71,8 +71,8 @@ class Bench:
         )
 
 
-def walker(bench: Bench, *tasks: Task) -> Walker:
-    return Walker(Round(title="round", about="", minutes=1, tasks=tasks), bench.ask)
+def walker(bench: Bench, *tasks: Task, found=None) -> Walker:
+    return Walker(Round(title="round", about="", minutes=1, tasks=tasks), bench.ask, found)
 
 
 MEASURE = Task(do="measure", say="wait", within_db=0.5, shortest_s=2, longest_s=60)
@@ -191,16 +191,60 @@ def test_tasks_that_are_needless_are_left_out_with_the_reason():
     state = walker(bench, RETURN, Task(do="trial", say="trial")).look(bench.snapshot())
     assert state.phase is WalkPhase.DONE
     assert [result.words for result in state.results] == [
-        "antenna is beam, as at the beginning",
-        "an earlier coin trial of this session has shown it",
+        "stands at beam already",
+        "shown by an earlier one",
     ]
     assert not bench.asked
 
 
-def test_a_change_that_stands_already_is_measured_as_it_is():
+def test_a_bench_that_is_swapped_already_goes_back_to_its_baseline_first_and_again_at_the_end():
+    bench = Bench()
+    bench.begin("antenna")
+    bench.settle("Dummy load")
+    bench.wait(60)
+    walk = walker(bench, MEASURE, SWAP, RETURN, found={"antenna": "beam"})
+    state = walk.look(bench.snapshot())
+    assert (state.number, state.count, state.phase, state.value) == (1, 4, WalkPhase.YOURS, "beam")
+    assert "Dummy load already" in state.task.say
+    for value, number in (("beam", 3), ("dummy load", 4)):
+        bench.begin("antenna")
+        bench.settle(value)
+        bench.wait(20)
+        state = walk.look(bench.snapshot())
+        assert (state.number, state.phase) == (number, WalkPhase.YOURS)
+    assert (state.task.do, state.value) == ("return", "beam")
+
+
+def test_a_change_that_stands_already_is_measured_as_it_is_when_going_back_is_left_out():
     bench = Bench()
     bench.setup["antenna"] = "Dummy load"
-    assert walker(bench, SWAP).look(bench.snapshot()).phase is WalkPhase.MEASURING
+    walk = walker(bench, SWAP)
+    walk.look(bench.snapshot())
+    walk.skip(bench.snapshot())
+    assert walk.look(bench.snapshot()).phase is WalkPhase.MEASURING
+
+
+def test_a_baseline_says_in_what_the_bench_is_not_as_the_session_began():
+    bench = Bench()
+    bench.setup["cable"] = "B"
+    walk = walker(bench, MEASURE, SWAP, found={"antenna": "beam", "cable": "A"})
+    bench.wait(5)
+    (result,) = walk.look(bench.snapshot()).results
+    assert result.words.endswith("(with cable B)")
+
+
+def test_going_back_steps_past_tasks_that_are_needless():
+    bench = Bench()
+    bench.trial = trial(4.0, running=False)
+    walk = walker(bench, MEASURE, Task(do="trial", say="trial"), RETURN, SWAP)
+    bench.wait(5)
+    assert walk.look(bench.snapshot()).number == 4
+    bench.step_from_s = bench.now_s  # so that measuring takes its time again
+    walk.back(bench.snapshot())
+    state = walk.look(bench.snapshot())
+    assert (state.number, state.phase, state.results) == (1, WalkPhase.MEASURING, ())
+    walk.back(bench.snapshot())
+    assert walk.look(bench.snapshot()).number == 1
 
 
 def test_skipping_goes_on_and_back_takes_the_task_up_again():

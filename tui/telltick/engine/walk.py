@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from telltick.model.cautions import BY_FACTOR
 from telltick.model.marks import Mark, MarkKind
@@ -42,15 +42,17 @@ def rounds_on_offer() -> tuple[dict[str, Round], tuple[str, ...]]:
 class Walker:
     """Leads through one round."""
 
-    def __init__(self, round_: Round, ask: Ask) -> None:
+    def __init__(self, round_: Round, ask: Ask, found: Mapping[str, str] | None = None) -> None:
         """Take up a round.
 
         Args:
             round_: what to do.
             ask: puts a request to the recorder.
+            found: how the bench stood when the session began; what the round swaps goes back to that first.
         """
         self._round = round_
         self._ask = ask
+        self._found = dict(found or {})
         self._baseline: Mapping[str, str] | None = None
         self._at = -1
         self._results: list[TaskResult] = []
@@ -60,7 +62,7 @@ class Walker:
     def look(self, snapshot: Snapshot) -> Walk:
         """Where the walk stands after this picture of the session."""
         if self._baseline is None:
-            self._baseline = dict(snapshot.setup)
+            self._take_baseline(snapshot)
             self._begin(snapshot)
         if self._at >= len(self._round.tasks):
             return self._state(WalkPhase.DONE, "the round is done")
@@ -80,13 +82,44 @@ class Walker:
             self._finish(snapshot, why, skipped=True)
 
     def back(self, snapshot: Snapshot) -> None:
-        """Take the task before up again."""
-        if self._at > 0:
-            self._results.pop()
-            self._at -= 2
+        """Take the last task before this one that can be done up again."""
+        before = (at for at in reversed(range(self._at)) if not self._is_needless(at, snapshot))
+        at = next(before, None)
+        if at is not None:
+            del self._results[at:]
+            self._at = at - 1
             self._begin(snapshot)
 
     # ---- from task to task
+
+    def _take_baseline(self, snapshot: Snapshot) -> None:
+        """Note what swaps go back to; what the round swaps later, and stands so already, goes back first."""
+        baseline, first = dict(snapshot.setup), []
+        for task in self._round.tasks:
+            now = baseline.get(task.factor, "")
+            if task.do == "change" and _same(now, task.value):
+                baseline[task.factor] = _stood_before(task, self._found, snapshot)
+                say = (
+                    f"The {task.factor} is {now} already, which this round sets later: put it back first, "
+                    "for a baseline to set it against."
+                )
+                first.append(Task(do="return", say=say, factor=task.factor))
+        self._baseline = baseline
+        self._round = replace(self._round, tasks=(*first, *self._round.tasks))
+
+    def _is_needless(self, at: int, snapshot: Snapshot) -> bool:
+        task = self._round.tasks[at]
+        return bool(_needless(task, self._value(task), snapshot))
+
+    def _otherwise(self, snapshot: Snapshot) -> str:
+        """In what the bench stands otherwise than when the session began."""
+        here = snapshot.setup
+        differs = [
+            f"{name} {here[name]}"
+            for name, value in self._found.items()
+            if name in here and not _same(here[name], value)
+        ]
+        return f" (with {', '.join(differs)})" if differs else ""
 
     def _task(self) -> Task | None:
         return self._round.tasks[self._at] if 0 <= self._at < len(self._round.tasks) else None
@@ -110,6 +143,8 @@ class Walker:
     def _finish(self, snapshot: Snapshot, words: str, *, skipped: bool = False) -> None:
         task = self._task()
         assert task is not None
+        if task.do == "measure" and not skipped:
+            words += self._otherwise(snapshot)
         self._results.append(TaskResult(task, skipped, words))
         self._begin(snapshot)
 
@@ -193,13 +228,13 @@ class Walker:
 def _needless(task: Task, value: str, snapshot: Snapshot) -> str:
     """Why a task need not or cannot be done; empty when it should be."""
     if task.do == "return" and value and _same(snapshot.setup.get(task.factor, ""), value):
-        return f"{task.factor} is {value}, as at the beginning"
+        return f"stands at {value} already"
     if task.factor == REQUEST and snapshot.polling.available and REQUEST not in snapshot.setup:
         return "the station file has no request that the radio lets pass"
     if task.do == "trial" and not snapshot.polling.available:
         return "a coin trial needs our own poller"
     if task.do == "trial" and _log10_e(snapshot) >= math.log10(task.odds):
-        return "an earlier coin trial of this session has shown it"
+        return "shown by an earlier one"
     return ""
 
 
@@ -246,6 +281,13 @@ def _settles(mark: Mark, factor: str, since_ns: int) -> bool:
     """Whether a mark is a change of the factor, confirmed since then."""
     settled = mark.kind is MarkKind.CHANGE and mark.factor == factor and mark.settled_ns is not None
     return settled and mark.t_ns >= since_ns
+
+
+def _stood_before(task: Task, found: Mapping[str, str], snapshot: Snapshot) -> str:
+    """The last value of a factor other than the one that a task sets; empty when none is known."""
+    changes = (mark.value for mark in snapshot.marks if mark.factor == task.factor)
+    values = [value for value in (found.get(task.factor), *changes) if value]
+    return next((value for value in reversed(values) if not _same(value, task.value)), "")
 
 
 def _same(one: str, other: str) -> bool:

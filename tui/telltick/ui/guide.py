@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from telltick.engine.walk import Ask, Walker
@@ -13,13 +14,15 @@ from telltick.ui.desk import Question
 class Guide:
     """Holds the round that is being walked, if any."""
 
-    def __init__(self, ask: Ask) -> None:
+    def __init__(self, ask: Ask, found: Mapping[str, str] | None = None) -> None:
         """Wait for a round.
 
         Args:
             ask: puts a request to the recorder.
+            found: how the bench stood when the session began.
         """
         self._ask = ask
+        self._found = found
         self._walker: Walker | None = None
         self._walk: Walk | None = None
         self._told = False  # that it is done
@@ -31,7 +34,7 @@ class Guide:
 
     def begin(self, round_: Round, snapshot: Snapshot) -> Walk:
         """Take up a round."""
-        self._walker = Walker(round_, self._ask)
+        self._walker = Walker(round_, self._ask, self._found)
         return self._looked(snapshot)
 
     def look(self, snapshot: Snapshot) -> bool:

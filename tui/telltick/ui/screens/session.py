@@ -124,7 +124,7 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
         self._waiting: Snapshot | None = None  # the newest picture, while the terminal is still drawing
         self._hurried = AFTER_KEY
         self._figures_s = 0.0
-        self.guide = Guide(self.desk.ask)
+        self.guide = Guide(self.desk.ask, self.facts.setup)
         self.walk_panel = WalkPanel(keymap, glyphs)
         self._showing = self._make_panels()
         self.lookout = Lookout(
