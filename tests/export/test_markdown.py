@@ -63,14 +63,50 @@ def test_question_answer_and_headings_are_there():
     assert {"Steps", "Changes", "What to test next", "Versions and checksums"} <= set(heads)
 
 
-def test_numbers_stay_readable_in_the_source():
-    assert escaped("+6.6 (+6.5 to +6.7)") == "\\+6.6 (+6.5 to +6.7)"
-    assert escaped("tied to polling") == "tied to polling"
+@pytest.mark.parametrize(
+    "text",
+    [
+        "+6.6 (+6.5 to +6.7)", "-33.0", "02:30:13", "tied to polling", "steps[1]: heard: too short",
+        "rf_gain {full} $5 me@hut #3 ^ 10^36", "p < 0.01 & N > 3", "100.5 1.5) C:\\dir C#",
+    ],
+)  # fmt: skip
+def test_what_means_nothing_in_markdown_is_not_escaped(text):
+    assert escaped(text) == text
+
+
+def test_a_cell_is_not_at_the_beginning_of_its_line():
+    assert escaped("-", begins=False) == "-"
+    assert escaped("-") == "\\-"
 
 
 @pytest.mark.parametrize(
     "text",
-    ["- a", "+ a", "1. a", "2) a", "# a", "> a", "---", "===", "* a", "| a | b |", "    a", "```", EVIL],
+    [
+        "- a",
+        "+ a",
+        "1. a",
+        "2) a",
+        "# a",
+        "> a",
+        "---",
+        "===",
+        "* a",
+        "- - -",
+        "--",
+        "#",
+        "[a]: b",
+        "[a](b)",
+        "![a][b]",
+        "<b>",
+        "<http://x.y>",
+        "&lt;",
+        "a\\",
+        "_a_",
+        "| a | b |",
+        "    a",
+        "```",
+        EVIL,
+    ],
 )
 def test_what_means_something_at_the_start_of_a_line_means_itself(text):
     tokens = READER.parse(escaped(text))
@@ -79,7 +115,7 @@ def test_what_means_something_at_the_start_of_a_line_means_itself(text):
 
 
 @settings(max_examples=300)
-@given(st.text(max_size=60))
+@given(st.text(max_size=60) | st.text("*_`[]()<>#&;:!|~\\-+=.1a /lt", max_size=30))
 def test_any_text_means_itself(text):
     line = plain_text(text)
     tokens = READER.parse(escaped(line))

@@ -9,9 +9,23 @@ from telltick.export.report.story import Section, Story, Table
 from telltick.export.report.telling import story_of
 from telltick.model.evidence import Evidence
 
-# ASCII punctuation may be escaped by a backslash (CommonMark 0.31, section 2.4); these can have a meaning.
-_MARKUP = re.compile(r"([\\`*_{}\[\]<>#|~&$@^]|:(?=//|\w+:))")
-_AT_START = re.compile(r"^([-+=]|\d+(?=[.)]))")  # a list or a heading, where a line begins so
+# ASCII punctuation may be escaped by a backslash (CommonMark 0.31, section 2.4). It is where it could have a
+# meaning, and nowhere else: many a forum shows the source.
+_MARKUP = re.compile(
+    r"""(
+    \\(?=[!-/:-@\[-`{-~]|$)                            # would escape what follows (2.4)
+    | [`*|~]                                           # code, emphasis, cells, strikethrough
+    | (?<![^\W_])_ | _(?![^\W_])                       # emphasis, but not within a word (6.2)
+    | <(?=[A-Za-z/!?])                                 # a tag or an address (6.5, 6.6)
+    | &(?=(?:\#\d{1,7}|\#[xX][\da-fA-F]{1,6}|\w+);)     # a character by its name (2.5)
+    | :(?=//)                                          # an address that GitHub's flavour makes a link
+    | (?<!\S)\#(?=\#*$)                                # the end of a heading (4.2)
+    )""",
+    re.VERBOSE | re.ASCII,
+)
+_LINK = re.compile(r"\](?=[(\[])")  # what makes a link of brackets (6.3)
+# A list, a quotation, a heading, a rule or a link's definition, where a line begins so.
+_AT_START = re.compile(r"^(?:[-+](?=\s|$)|-(?=[-\s]*$)|[>\[]|\#{1,6}(?=\s|$)|\d{1,9}(?=[.)](?:\s|$)))")
 
 
 def report_markdown(evidence: Evidence) -> str:
@@ -27,10 +41,18 @@ def story_markdown(story: Story) -> str:
     return "\n".join(lines).rstrip() + "\n"
 
 
-def escaped(text: str) -> str:
-    """Text that means itself in Markdown, wherever in a line it stands."""
-    plain = _MARKUP.sub(r"\\\1", " ".join(text.split()))
-    start = _AT_START.match(plain)
+def escaped(text: str, *, begins: bool = True) -> str:
+    """Text that means itself in Markdown.
+
+    Args:
+        text: anything; white space becomes single blanks.
+        begins: it may stand at the beginning of a line.
+    """
+    line = " ".join(text.split())
+    plain = _MARKUP.sub(r"\\\1", line)
+    if _LINK.search(line):
+        plain = plain.replace("[", "\\[")
+    start = _AT_START.match(plain) if begins else None
     if start is None:
         return plain
     return f"{start[0]}\\{plain[start.end() :]}" if start[0].isdigit() else f"\\{plain}"
@@ -48,7 +70,7 @@ def table_lines(table: Table) -> Iterator[str]:
 
 
 def _row(cells: Iterator[str] | tuple[str, ...]) -> str:
-    return "| " + " | ".join(escaped(cell) for cell in cells) + " |"
+    return "| " + " | ".join(escaped(cell, begins=False) for cell in cells) + " |"
 
 
 def _head(story: Story) -> Iterator[str]:
