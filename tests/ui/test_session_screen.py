@@ -493,3 +493,11 @@ async def test_what_goes_wrong_with_a_picture_is_logged_with_its_traceback(caplo
         feed.fault = RuntimeError("the disk is on strike")
         await until(pilot, lambda: "on strike" in caplog.text)
         assert "Traceback" in caplog.text
+
+
+async def test_a_saved_session_names_no_key_for_a_coin_trial():
+    for feed, key in ((FakeFeed(), "d"), (FakeReplay(), "")):
+        app = app_for(feed)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await ready(pilot, feed)
+            assert app.session.key_of("coin trial") == key

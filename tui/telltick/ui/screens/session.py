@@ -462,6 +462,8 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
     def key_of(self, factor: str) -> str:
         """The key that changes a factor, by hand or by our poller; empty when there is none."""
         name = {"polling": "polling", TRIAL: "trial"}.get(factor)
+        if name == "trial" and self.is_replay:
+            return ""
         return self.keymap.shown(name) if name else self.keymap.for_factor(factor)
 
     def open_question(self) -> Question | None:
