@@ -205,7 +205,7 @@ def test_a_bench_that_is_swapped_already_goes_back_to_its_baseline_first_and_aga
     walk = walker(bench, MEASURE, SWAP, RETURN, found={"antenna": "beam"})
     state = walk.look(bench.snapshot())
     assert (state.number, state.count, state.phase, state.value) == (1, 4, WalkPhase.YOURS, "beam")
-    assert "Dummy load already" in state.task.say
+    assert "Dummy load is set already" in state.task.say
     for value, number in (("beam", 3), ("dummy load", 4)):
         bench.begin("antenna")
         bench.settle(value)

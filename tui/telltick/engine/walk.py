@@ -99,10 +99,7 @@ class Walker:
             now = baseline.get(task.factor, "")
             if task.do == "change" and _same(now, task.value):
                 baseline[task.factor] = _stood_before(task, self._found, snapshot)
-                say = (
-                    f"The {task.factor} is {now} already, which this round sets later: put it back first, "
-                    "for a baseline to set it against."
-                )
+                say = f"{now.capitalize()} is set already: go back first, for a baseline."
                 first.append(Task(do="return", say=say, factor=task.factor))
         self._baseline = baseline
         self._round = replace(self._round, tasks=(*first, *self._round.tasks))
