@@ -154,6 +154,11 @@ def test_one_session_is_nothing_to_compare(shelf, tmp_path):
         sessions_in(tmp_path)
 
 
+def test_a_session_that_is_not_there_is_refused_before_anything_is_measured(shelf, tmp_path, capsys):
+    assert main(["compare", str(shelf / "a-before"), str(tmp_path / "typo")]) == 2
+    assert capsys.readouterr().err.count("typo does not exist") == 1
+
+
 def test_a_baseline_that_cannot_be_measured_is_told(shelf, kept):
     with pytest.raises(BadInputError, match="the baseline cannot be measured"):
         compare_paths([shelf / "d-broken", shelf / "a-before"], kept, workers=1)

@@ -6,11 +6,13 @@ from dataclasses import replace
 
 import pytest
 
-from telltick.measure.across import SetupSides, judged_sessions, levels_of, matched
+from telltick.measure.across import Matched, SetupSides, judged_sessions, levels_of, matched, sides_of
 from telltick.measure.equivalence import Mean
+from telltick.measure.setups import Drift, Setup
 from telltick.measure.sides import Side
 from telltick.model.answers import ChangeVerdict
 from telltick.model.comparison import Levels
+from telltick.model.readings import Reading, Verdict
 
 
 def setup(step: int, interference: float = 1.0, **bench: str) -> SetupSides:
@@ -22,6 +24,31 @@ def setup(step: int, interference: float = 1.0, **bench: str) -> SetupSides:
         Mean(4.8, 0.05, 30.0),
     )
     return SetupSides(bench, bench, (step,), side, side)
+
+
+def test_a_repair_after_which_nothing_is_found_is_a_change_by_what_the_limit_leaves_at_least():
+    heard = setup(0)
+    side = Side(591, 120.0, Mean(0.5, 0.005, 60.0), None, None)
+    calm = Reading(591, 120.0, verdict=Verdict.NO_TIE, upper_limit_i_over_n_db=-13.6)
+    (repaired,) = sides_of([Setup({}, {}, (0,), side, (side,), None, calm)], Drift())
+    match = Matched({}, ((heard, repaired),), (), ())
+    for levels in (Levels.NONE, Levels.AUDIO):
+        ((one,),) = judged_sessions([(match, "before", "after", [levels])])
+        assert one.change.verdict is ChangeVerdict.CHANGED
+        assert one.change.excess_db.high < -4.8 + 0.3
+        assert one.change.excess_db.low > -4.8 - 0.3
+
+
+def test_two_sessions_in_which_nothing_is_found_differ_by_what_both_limits_leave():
+    side = Side(591, 120.0, Mean(0.5, 0.005, 60.0), None, None)
+    verdicts = []
+    for limit_db in (-13.6, -3.0):
+        calm = Reading(591, 120.0, verdict=Verdict.NO_TIE, upper_limit_i_over_n_db=limit_db)
+        (one,) = sides_of([Setup({}, {}, (0,), side, (side,), None, calm)], Drift())
+        match = Matched({}, ((one, one),), (), ())
+        ((found,),) = judged_sessions([(match, "before", "after", [Levels.NONE])])
+        verdicts.append(found.change.verdict)
+    assert verdicts == [ChangeVerdict.SAME, ChangeVerdict.UNDECIDED]
 
 
 def test_setups_are_matched_by_the_factors_that_both_sessions_know():

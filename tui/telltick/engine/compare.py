@@ -94,6 +94,9 @@ def _holds_session(path: Path) -> bool:
 def _folder_of_sessions(paths: Sequence[Path]) -> Path | None:
     """The one folder that is no session itself; None when sessions were named."""
     if len(paths) > 1:
+        for path in paths:
+            if not path.exists():
+                raise BadInputError(f"{path} does not exist; give the folders of two sessions or more")
         return None
     (only,) = paths
     if only.is_dir() and not _holds_session(only):

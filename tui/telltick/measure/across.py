@@ -13,7 +13,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from telltick.measure.changes import Comparison, Judged, judged
+from telltick.measure.equivalence import Mean
 from telltick.measure.setups import Drift, Setup, drifting
 from telltick.measure.sides import Side
 from telltick.model.comparison import Levels
@@ -21,6 +24,8 @@ from telltick.model.readings import Reading
 
 FACTOR = "session"
 GAINS = ("rf gain", "monitor level", "agc")  # factors that move every level in the audio
+_ONE_SIDED_95 = 1.645  # standard errors of a normal value
+_LIMIT_DOF = 60.0
 _NO_READING = Reading(0, 0.0)
 
 
@@ -75,9 +80,27 @@ def sides_of(
         antenna_db: what makes dBm at the antenna socket of dBFS with a setup; None where nothing does.
     """
     return tuple(
-        SetupSides(one.bench, one.said, one.steps, one.side, drifting(one, drift), antenna_db(one.said))
+        SetupSides(
+            one.bench,
+            one.said,
+            one.steps,
+            _up_to_limit(one.side, one.reading),
+            _up_to_limit(drifting(one, drift), one.reading),
+            antenna_db(one.said),
+        )
         for one in setups
     )
+
+
+def _up_to_limit(side: Side, reading: Reading) -> Side:
+    """Where no latency stands out, as after a repair: none, or as much as the upper limit leaves unseen."""
+    limit_db = reading.upper_limit_i_over_n_db
+    if side.excess_db is not None or side.noise is None or limit_db is None:
+        return side
+    ratio = 10 ** (limit_db / 10)
+    excess = Mean(0.0, float(10 * np.log10(1 + ratio)) / _ONE_SIDED_95, _LIMIT_DOF)
+    interference = Mean(0.0, side.noise.value * ratio / _ONE_SIDED_95, _LIMIT_DOF)
+    return replace(side, excess_db=excess, interference=interference)
 
 
 def levels_of(before: SetupSides, after: SetupSides, *, same_input: bool) -> Levels:

@@ -56,10 +56,10 @@ def file_digests(folder: Path, progress: Progress = lambda _: True) -> tuple[Fil
     """SHA-256 (FIPS 180-4) of a session's journal and audio files, as they are now.
 
     Raises:
-        BadSessionError: a file cannot be read.
+        BadSessionError: it is not a session, or a file cannot be read.
         CancelledError: progress said to give up.
     """
-    paths = list(_files(folder))
+    paths = list(_files(check_session_folder(folder)))
     whole = max(sum(path.stat().st_size for path in paths), 1)
     done, out = 0, []
     for path in paths:
