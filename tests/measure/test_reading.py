@@ -51,6 +51,14 @@ def test_the_upper_limit_covers_weak_interference_in_93_of_100_stretches(i_over_
     assert np.mean(np.array(limits) >= i_over_n_db) >= 0.93
 
 
+def test_before_the_latency_is_settled_sound_beside_the_gate_is_no_reading():
+    scene = make_scene(5, excess_db=6.5, seconds=6)
+    too_early = scene.gate.shifted(scene.latency_s - 0.064)
+    reading = take_reading(measure_rows(scene.samples, 0, scene.rate_hz, too_early), latency=None)
+    assert (reading.verdict, reading.excess_db) == (Verdict.TOO_FEW, None)
+    assert "not settled" in reading.warnings[0]
+
+
 def test_too_few_polls_say_how_many_more_are_needed():
     reading = read(make_scene(4, seconds=2.5))
     assert reading.verdict is Verdict.TOO_FEW

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
@@ -21,6 +23,8 @@ from telltick.model.traffic import Gate
 MIN_POLLS = 12
 LEVEL = 0.01  # chance of a false "tied to polling"
 TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
+UNSETTLED = "It is louder beside the bytes than with them: the latency is not settled yet."
+_LESS_THAN_NOTHING_DB = 0.3
 _GAIN_DROP = 0.035  # ln of power: 0.15 dB
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
 
@@ -39,6 +43,8 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
     found = measure_excess(rows, use)
     if found is None or rows.polls < MIN_POLLS:
         return _too_few(rows, use, share)
+    if latency is None and _beside_the_sound(found):
+        return replace(_too_few(rows, use, share), warnings=(UNSETTLED,))
     noise = found.noise / share
     log_e = _log_e(rows, use)
     tests = 1.0 if latency is None else _latencies_tried(rows, latency)
@@ -63,6 +69,12 @@ def _excess(found: Excess) -> Estimate | None:
     estimate = interval(found.excess_db, found.error_db, found.dof)
     told = np.isfinite([estimate.value, estimate.low, estimate.high]).all()
     return estimate if told else None
+
+
+def _beside_the_sound(found: Excess) -> bool:
+    """Is it surely louder beside the gate than in it? Then the gate lies elsewhere than what is heard."""
+    estimate = _excess(found)
+    return estimate is not None and estimate.high < -_LESS_THAN_NOTHING_DB
 
 
 def _too_few(rows: PollRows, use: npt.NDArray[np.bool_], share: float) -> Reading:
