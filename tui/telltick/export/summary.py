@@ -19,7 +19,8 @@ from telltick.export.summary_sections import (
 from telltick.model.trial import odds_to_one
 
 _NOT_SHOWN = {
-    "period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.framing", "control",
+    "period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.baud",
+    "polling.framing", "control",
 }  # fmt: skip
 
 

@@ -10,6 +10,8 @@ import textwrap
 from collections.abc import Sequence
 from typing import Any
 
+from telltick.export.values import bits_words
+
 WIDTH = 100
 _LEAD = 2
 _ORDER = ("supported", "contradictory", "ruled out", "undecided")
@@ -23,8 +25,7 @@ def sound_lines(document: Document) -> list[str]:
     said += [*_carrier(document.get("portrait")), *_rate(document.get("character_rate"))]
     bits = document.get("bits")
     if bits is not None:
-        words = "the bits themselves are heard" if bits["heard"] else "the bits themselves are not told"
-        said.append(f"{words}: {bits['because']}")
+        said.append(f"{bits_words(bits['heard'])}. {bits['because']}")
     said += _heard(document.get("heard"))
     return _section("What it is like, where it stands out most", [wrapped(text) for text in said])
 

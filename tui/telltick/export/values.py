@@ -17,6 +17,11 @@ def number(value: float | None) -> float | None:
     return value if value is not None and math.isfinite(value) else None
 
 
+def bits_words(heard: bool) -> str:
+    """Whether the bits themselves are heard; where no proof was found, it is not denied either."""
+    return "the bits themselves are heard" if heard else "whether the bits themselves are heard is not proved"
+
+
 def wall_utc(facts: SessionFacts, t_ns: int = 0) -> str | None:
     """Wall-clock time of a session time as ISO 8601 in UTC; None when it is not known or cannot be."""
     return None if facts.imported else utc(facts.started_wall_ns + t_ns)

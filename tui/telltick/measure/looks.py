@@ -24,6 +24,7 @@ from telltick.model.answers import ChangeVerdict
 from telltick.model.characteristics import Carrier
 from telltick.model.measurement import StepReading
 from telltick.model.readings import TrialReading, Verdict
+from telltick.model.trial import odds_to_one
 
 SURE_P = 0.01  # of a tie, corrected for the setups it was looked for in
 SURE_LOG10_E = 2.0  # of a coin trial: odds of 100 against chance
@@ -176,7 +177,7 @@ def _trial(trial: TrialReading | None) -> Observation | None:
     if trial is None or not trial.cycles:
         return None
     sure = trial.highest_log10_e >= SURE_LOG10_E
-    odds = f"the coin trial stands at odds of 10^{trial.highest_log10_e:.1f} against chance"
+    odds = f"the coin trial stands at odds of {odds_to_one(trial.highest_log10_e)} against chance"
     words = f"{odds} after {trial.cycles} cycles (seed {trial.seed})"
     return Observation(Look.TRIAL, frozenset({Seen.YES} if sure else ()), words, ())
 

@@ -21,7 +21,7 @@ from telltick.export.report.words import (
     step_words,
     warning,
 )
-from telltick.export.values import audio_s
+from telltick.export.values import audio_s, bits_words
 from telltick.model.answers import Answers, Change, Finding, NextTest, PathVerdict
 from telltick.model.characteristics import CharacterRate, CoherentAverage, Heard
 from telltick.model.evidence import Evidence
@@ -145,10 +145,8 @@ def _characteristics(measurement: Measurement) -> list[tuple[str, str]]:
     if portrait is not None:
         rows.append(("Around a poll", f"{portrait.carrier} ({count(portrait.polls, 'poll')} averaged)"))
     if bits is not None:
-        words = "the bits themselves are heard" if bits.heard else "the bits themselves are not heard"
-        rows.append(
-            ("Waveform predicted from the bytes", f"{words}: {said(bits.because) or odds(bits.log10_e)}")
-        )
+        because = said(bits.because) or odds(bits.log10_e)
+        rows.append(("Waveform predicted from the bytes", f"{bits_words(bits.heard)}. {because}"))
     if measurement.coherent is not None:
         rows.append(("Average of bursts with the same bytes", _coherent_words(measurement.coherent)))
     if period is not None:
