@@ -1,6 +1,7 @@
 """Sheets, bars and the tables of results, drawn into fixed rooms; help pages; numbers that stand still."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -8,6 +9,7 @@ from hypothesis import strategies as st
 
 from telltick.model.answers import NO_ANSWERS
 from telltick.model.readings import Estimate, Reading
+from telltick.model.replies import Replies
 from telltick.ui.explain import PANELS, TOPICS
 from telltick.ui.glyphs import ASCII, UNICODE
 from telltick.ui.keymap import Keymap
@@ -64,6 +66,18 @@ def test_details_of_every_line_fit_in_width(size):
         assert rows
         assert max(width_of(line) for line in rows) <= size[0] - 2
         assert all(text_of(line).isascii() for line in rows)
+
+
+def test_the_sheet_of_the_whole_session_tells_how_the_radio_answered():
+    polled = replace(measurement().polling, replies=Replies(83, 82, 1, median_ms=5.04, p95_ms=6.2))
+    rows = [
+        text_of(line)
+        for line in details(replace(measurement(), polling=polled), Room(100, 36, ASCII), key_of)
+    ]
+    told = "82 of 83 polls, 5.0 ms after the request (95 % within 6.2 ms), 1"
+    assert any(line.startswith("replies ") and told in line for line in rows)
+    unpolled = replace(measurement(), polling=replace(polled, replies=None))
+    assert not any("replies" in text_of(line) for line in details(unpolled, Room(100, 36, ASCII), key_of))
 
 
 def test_the_steps_at_eighty_columns():

@@ -161,9 +161,19 @@ class TroubleTally:
             self._after.append((late, garbage))
         self._seen = len(notes)
 
+    @property
+    def total(self) -> tuple[int, int]:
+        """(late replies, garbage) of all notes."""
+        return self._after[-1]
+
     def until(self, now_ns: int) -> tuple[int, int]:
         """(late replies, garbage)."""
         return self._after[bisect_right(self._t_ns, now_ns)]
+
+
+def polls_itself(facts: SessionFacts) -> bool:
+    """Whether a poller of our own is part of a session."""
+    return facts.poll.get("baud") is not None and facts.poll.get("interval_s") is not None
 
 
 def polling_state(
@@ -180,7 +190,7 @@ def polling_state(
     """
     planned = facts.poll.get("baud")
     baud = None if planned is None else int(_number(setup.get("baud"), float(planned)))
-    if baud is None or facts.poll.get("interval_s") is None:
+    if baud is None or not polls_itself(facts):
         return PollingState(baud=baud, framing=str(facts.poll.get("framing", "")))
     polls, (replies, timeouts, errors), reply_ms = tally.until(now_ns)
     late, garbage = troubles.until(now_ns)

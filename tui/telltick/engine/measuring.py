@@ -13,6 +13,7 @@ from telltick.engine.gates import gate_near
 from telltick.engine.gathering import Gathered, Gathering
 from telltick.engine.parts import Progress
 from telltick.engine.remarks import session_warnings, standing_baud
+from telltick.engine.replies import count_replies
 from telltick.engine.rhythm import find_rhythm
 from telltick.engine.spans import session_steps
 from telltick.engine.step_results import StepResult, StepResults, clearest, read_all
@@ -126,7 +127,8 @@ class SessionMeasurer:
         seconds = reader.audio.samples / facts.rate_hz
         gate = gate_near(reader, 0.0, seconds) if reader.anchors else reader.gate()
         baud = standing_baud(steps, facts.poll.get("baud"))
-        return polling_facts(gate, seconds, baud, str(facts.poll.get("framing", "")))
+        polling = polling_facts(gate, seconds, baud, str(facts.poll.get("framing", "")))
+        return replace(polling, replies=count_replies(reader))
 
     def _bits_of(
         self, gathered: Gathered, index: int, look: CloseLook

@@ -15,6 +15,7 @@ from telltick.model.marks import Mark
 from telltick.model.measurement import Measurement, StepReading
 from telltick.model.on_air import CalibrationPoint, Place
 from telltick.model.readings import Latency, PollingFacts, TrialReading
+from telltick.model.replies import Replies
 from telltick.model.session import SCHEMA, Gap
 
 MEASUREMENT = "telltick.measurement/1"
@@ -185,6 +186,23 @@ def _polling(polling: PollingFacts) -> dict[str, Any]:
         "baud": polling.baud,
         "framing": polling.framing or None,
         "byte_on_fraction": number(polling.byte_on_fraction),
+        "replies": _replies(polling.replies),
+    }
+
+
+def _replies(counted: Replies | None) -> dict[str, Any] | None:
+    if counted is None:
+        return None
+    timed = counted.median_ms is not None
+    return {
+        "sent": counted.sent,
+        "replies": counted.replies,
+        "timeouts": counted.timeouts,
+        "errors": counted.errors,
+        "late": counted.late,
+        "garbage": counted.garbage,
+        "echo": counted.echo,
+        "reply_ms": {"median": number(counted.median_ms), "p95": number(counted.p95_ms)} if timed else None,
     }
 
 

@@ -50,6 +50,10 @@ def _of_session(measurement: Measurement, known: list[str]) -> list[str]:
         said.append("polling.baud: the character rate is not known, or was changed during the session.")
     if not polling.framing:
         said.append("polling.framing: the character framing is not known.")
+    if polling.replies is None:
+        said.append("polling.replies: replies are counted only where telltick itself polls.")
+    elif polling.replies.median_ms is None:
+        said.append("polling.replies.reply_ms: no reply was timed.")
     if measurement.on_air is None and not any(text.startswith("on_air:") for text in known):
         said.append("on_air: the steps have no level at the antenna socket in common.")
     return said

@@ -16,11 +16,12 @@ from telltick.export.summary_sections import (
     sound_lines,
     wrapped,
 )
+from telltick.model.replies import Replies
 from telltick.model.trial import odds_to_one
 
 _NOT_SHOWN = {
     "period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.baud",
-    "polling.framing", "control",
+    "polling.framing", "polling.replies", "polling.replies.reply_ms", "control",
 }  # fmt: skip
 
 
@@ -31,6 +32,7 @@ def summary_text(document: dict[str, Any]) -> str:
     lines = [
         f"{session['name']}: {audio['seconds']:.1f} s of audio, {gaps or 'no'} gap{'s' if gaps != 1 else ''}",
         _polling_line(polling),
+        *_reply_lines(polling.get("replies")),
         _latency_line(document["latency_ms"]),
         *_trial_lines(document.get("trial")),
         "",
@@ -54,6 +56,14 @@ def _polling_line(polling: dict[str, Any]) -> str:
     on = 100 * polling["byte_on_fraction"]
     every = f"one each {interval['median']:.3f} s{rate}"
     return f"{polling['polls']} polls, {every}, bytes flow {on:.1f} % of the time"
+
+
+def _reply_lines(told: dict[str, Any] | None) -> list[str]:
+    if told is None or not told["sent"]:
+        return []
+    took = told["reply_ms"] or {"median": None, "p95": None}
+    counts = {key: value for key, value in told.items() if key != "reply_ms"}
+    return wrapped(f"replies: {Replies(**counts, median_ms=took['median'], p95_ms=took['p95']).words}", 0)
 
 
 def _latency_line(latency: dict[str, Any] | None) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.model.clock import Floats
+from telltick.model.replies import Replies
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +128,7 @@ class PollingFacts:
         baud: bits per second, if known.
         framing: such as ``8N1``; empty if not known.
         byte_on_fraction: share of the audio during which bytes flow.
+        replies: how the radio answered our own poller; None where another program polled, or nobody counted.
     """
 
     polls: int
@@ -135,6 +137,7 @@ class PollingFacts:
     baud: int | None
     framing: str
     byte_on_fraction: float
+    replies: Replies | None = None
 
 
 @dataclass(frozen=True)

@@ -52,6 +52,7 @@ def bench_section(evidence: Evidence) -> Section:
         ("Audio missing", _gaps(evidence)),
         ("Serial port", said(facts.port) or "none"),
         ("Polling", _polling_words(evidence)),
+        ("Replies", polling.replies.words if polling.replies is not None and polling.replies.sent else ""),
         ("Setup at the start", setup_words(facts.setup) or "not on record"),
     ]
     latency = evidence.measurement.latency

@@ -92,6 +92,8 @@ def _whole(measured: Measurement, writer: Writer) -> None:
         writer.fact("poll interval", f"{polling.interval_median_s:.3f} s{spread}")
     line = " ".join(part for part in (str(polling.baud or ""), polling.framing) if part)
     writer.fact("line", f"{line}, bytes flow {100 * polling.byte_on_fraction:.1f} % of the time")
+    if polling.replies is not None and polling.replies.sent:
+        writer.fact("replies", polling.replies.words)
     if latency is not None:
         low, high = 1000 * latency.seconds.low, 1000 * latency.seconds.high
         drift = f", drifts by {latency.drift_ppm:+.1f} ppm" if latency.drift_ppm is not None else ""

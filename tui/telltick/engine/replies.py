@@ -1,0 +1,41 @@
+"""How the radio answered, counted over what a session holds."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+
+from telltick.engine.condition import TroubleTally, polls_itself
+from telltick.model.replies import Replies
+from telltick.model.traffic import PollOutcome
+from telltick.store.session import SessionReader
+
+ECHO = "echo"
+
+
+def count_replies(reader: SessionReader) -> Replies | None:
+    """Count every poll and every trouble with replies; None where no poller of ours was at work.
+
+    Args:
+        reader: an open session that holds all its polls.
+    """
+    if not polls_itself(reader.facts):
+        return None
+    outcomes = Counter(poll.outcome for poll in reader.polls)
+    took_ms = [poll.reply_ns / 1e6 for poll in reader.polls if poll.reply_ns is not None]
+    median_ms, p95_ms = np.percentile(took_ms, (50, 95)).tolist() if took_ms else (None, None)
+    troubles = TroubleTally()
+    troubles.follow(reader.health)
+    late, garbage = troubles.total
+    return Replies(
+        sent=len(reader.polls),
+        replies=outcomes[PollOutcome.REPLY],
+        timeouts=outcomes[PollOutcome.TIMEOUT],
+        errors=outcomes[PollOutcome.ERROR],
+        late=late,
+        garbage=garbage,
+        echo=any(note.kind == ECHO for note in reader.health),
+        median_ms=median_ms,
+        p95_ms=p95_ms,
+    )
