@@ -69,12 +69,21 @@ class HealthWatch:
         self._gaps: tuple[Gap, ...] = ()
         self._judged = InputHealth()
 
-    def at(self, now_sample: int, gaps: tuple[Gap, ...], age_s: float) -> InputHealth:
-        """Health at a moment; see `input_health`."""
+    def at(self, now_sample: int, gaps: tuple[Gap, ...], age_s: float, hindrance: str = "") -> InputHealth:
+        """Health at a moment; see `input_health`.
+
+        Args:
+            now_sample: the moment, as a sample index.
+            gaps: gaps up to the moment.
+            age_s: time since the newest audio arrived.
+            hindrance: advice that goes before any about the level; sound that does not come in goes first.
+        """
         if gaps != self._gaps or not 0 <= now_sample - self._at < self._audio.rate_hz // 2:
             self._judged = input_health(self._audio, now_sample, gaps, age_s)
             self._at, self._gaps = now_sample, gaps
-        return replace(self._judged, audio_age_s=max(age_s, 0.0))
+        silent = bool(gaps) and gaps[-1].end_ns is None
+        advice = self._judged.advice if silent or not hindrance else hindrance
+        return replace(self._judged, audio_age_s=max(age_s, 0.0), advice=advice)
 
 
 def _db(power_ratio: float) -> float:

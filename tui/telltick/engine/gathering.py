@@ -18,8 +18,8 @@ from telltick.engine.gates import gate_near
 from telltick.engine.run_latency import RunLatencies
 from telltick.engine.spans import Span, capture_runs, run_at, session_steps, shift_s, step_span
 from telltick.engine.step_tally import StepTally
+from telltick.engine.told import told_until
 from telltick.measure.rows import PollRows, measure_rows
-from telltick.model.clock import NS
 from telltick.model.marks import Step
 from telltick.model.readings import Latency
 from telltick.store.lock import held
@@ -28,7 +28,6 @@ from telltick.store.session import SessionReader
 CHUNK_S = 60.0
 BEFORE_S = 0.05  # a step's first row needs the frames around its beginning
 MOVED_S = 0.002  # a latency that moved by more than this makes rows stale; the guard around bursts is 8 ms
-JOURNAL_DELAY_NS = 3 * NS // 10  # a burst reaches the journal at most this long after its last byte
 
 
 @dataclass(frozen=True)
@@ -115,11 +114,8 @@ class Gathering:
 
     def _known_until_s(self) -> float:
         """Audio before this is whole: every burst that could be heard in it is in the journal."""
-        samples = self._reader.audio.samples
-        if self._reader.ending is not None or not held(self._reader.folder):
-            return samples / self._rate_hz  # ended, or killed: nothing more will come
-        timeout_ns = min(float(self._reader.facts.poll.get("reply_timeout_ms", 0.0)), 1000.0) * 1e6
-        return max(0.0, samples / self._rate_hz - (JOURNAL_DELAY_NS + timeout_ns) / NS)
+        growing = self._reader.ending is None and held(self._reader.folder)
+        return told_until(self._reader, growing=growing) / self._rate_hz
 
     # ---- what is kept
 

@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 
 from telltick.engine.heap import give_back_large_arrays
+from telltick.engine.told import told_until, untold_s
 from telltick.engine.viewing import SessionView
 from telltick.model.clock import NS
 from telltick.model.snapshot import Phase, Snapshot, View
@@ -15,7 +16,6 @@ KEEP_NS = 1800 * NS  # of what a live view reads, the last half hour serves it: 
 KEEP_POLLS_NS = 120 * NS
 BEFORE_TRIAL_NS = 120 * NS  # bursts before a coin trial say how long a poll takes
 FORGET_EVERY_NS = 60 * NS
-HOLD_NS = 3 * NS // 10  # a burst reaches the journal at most this long after its last byte
 
 
 class LiveFeed(SessionView):
@@ -27,6 +27,7 @@ class LiveFeed(SessionView):
         self._newest_ns = 0
         self._alive = True
         self._asked_ns = 0
+        self._told = 0
         self._forget_at_ns = KEEP_POLLS_NS + FORGET_EVERY_NS
 
     def look(self, view: View) -> Snapshot:
@@ -80,13 +81,12 @@ class LiveFeed(SessionView):
         return self._alive
 
     def _known_until(self, sample: int) -> int:
-        if self._reader.ending is not None:
-            return sample
-        timeout_ns = int(min(float(self.facts.poll.get("reply_timeout_ms", 0.0)), 1000.0) * 1e6)
-        rate = self.facts.rate_hz
-        newest_ns = self.moment_ns()
-        behind_ns = max(0, HOLD_NS + timeout_ns - max(0, newest_ns - self._newest_ns))
-        return max(0, sample - behind_ns * rate // NS)
+        told = told_until(self._reader, growing=self._recorder_alive())
+        self._told = max(self._told, told)  # a clock that was levelled out anew does not take anything back
+        return min(self._told, sample)
+
+    def _untold_s(self) -> float:
+        return untold_s(self._reader) if self._recorder_alive() else 0.0
 
     def _audio_age_s(self) -> float:
         if self._reader.ending is not None or not self._newest_ns:

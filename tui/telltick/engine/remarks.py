@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from telltick.engine.told import untold_s
 from telltick.model.marks import Step
 from telltick.model.readings import Latency
 from telltick.model.session import CUT_SHORT
@@ -31,6 +32,12 @@ def session_warnings(reader: SessionReader, latency: Latency | None, polls: int)
         )
     if reader.ending is None:
         said.append("The session has no ending: it is still being recorded, or its recorder was killed.")
+    missing_s = untold_s(reader)
+    if missing_s:
+        said.append(
+            f"The last {missing_s:.0f} s of audio are not measured: another program kept the journal locked, "
+            "and what the line said meanwhile is not in it."
+        )
     if reader.gaps:
         count = len(reader.gaps)
         said.append(f"Audio is missing in {count} place{'s' if count > 1 else ''}.")

@@ -7,6 +7,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from telltick.engine.told import told_until
 from telltick.engine.viewing import SessionView, check_speed
 from telltick.model.errors import BadSessionError
 from telltick.model.snapshot import Phase
@@ -120,7 +121,7 @@ class SavedFeed(SessionView):
         return int(min(sample, self._reader.audio.samples)), now_ns, phase
 
     def _known_until(self, sample: int) -> int:
-        return sample
+        return min(sample, told_until(self._reader, growing=False))
 
     def _speed(self) -> float:
         return self._head.speed

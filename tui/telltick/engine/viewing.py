@@ -10,6 +10,7 @@ import numpy as np
 
 from telltick.engine.analyst import Analyst
 from telltick.engine.condition import HealthWatch, PollTally, TroubleTally, polling_state
+from telltick.engine.hindrance import LOCKED, LineTally
 from telltick.engine.marking import Marker
 from telltick.engine.measuring_beside import MeasuringBeside
 from telltick.engine.parts import Progress
@@ -31,6 +32,9 @@ from telltick.model.text import plain_text
 from telltick.store.session import SessionReader
 
 NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
+UNTOLD = Reading(
+    0, 0.0, warnings=("The journal is locked by another program: no polls are known for the last seconds.",)
+)
 THOROUGH_S = 0.45  # of new sound before more than the strip is looked at: figures change twice a second
 REREAD_S = 1.0  # audio that must be new before the meter is read again: over half a minute it moves no faster
 STEP_GROWTH = 0.02  # share by which a step must have grown before it is read again
@@ -65,9 +69,11 @@ class SessionView:
         self._marker = Marker(folder, self.moment_ns, late=self._is_late)
         self._measuring = MeasuringBeside(folder)
         self._backfilled = True
+        self._held_up = False  # by a lock on the journal, at the last look
         self._lock_wish: bool | None = None
         self._tally = PollTally()
         self._troubles = TroubleTally()
+        self._line = LineTally()
         self._window_reading: tuple[object, float, tuple[Reading, Spectrum | None]] = (
             None,
             0.0,
@@ -93,6 +99,10 @@ class SessionView:
     def _known_until(self, sample: int) -> int:
         """Sample up to which every burst that could be heard is known."""
         raise NotImplementedError
+
+    def _untold_s(self) -> float:
+        """Seconds of sound up to the moment of which a journal that is held up does not tell yet."""
+        return 0.0
 
     # ---- marks and requests
 
@@ -190,6 +200,7 @@ class SessionView:
         setup = setup_at(max(now_ns, 0), self.facts.setup, begun)
         self._tally.follow(self._reader.polls, self._reader.polls_forgotten)
         self._troubles.follow(self._reader.health)
+        self._line.follow(self._reader.health)
         gaps = tuple(gap for gap in self._reader.gaps if gap.start_ns <= now_ns)
         step = self._step_now(now_ns, begun)
         trial = self._trial.read(min(self._known_until(sample), sample), now_ns)
@@ -206,13 +217,17 @@ class SessionView:
             if self._reader.anchors
             else None,
             polling=polling_state(self.facts, setup, self._tally, self._troubles, now_ns),
-            health=self._health.at(sample, gaps, self._audio_age_s()),
+            health=self._health.at(sample, gaps, self._audio_age_s(), self._hindrance(now_ns)),
             setup=setup,
             marks=shown,
             open_mark=next((mark for mark in reversed(begun) if mark.hands_on), None),
             notices=self._notices(now_ns),
             trial=trial,
         )
+
+    def _hindrance(self, now_ns: int) -> str:
+        """What keeps the recording from being whole at a moment, in words; empty when nothing does."""
+        return LOCKED if self._untold_s() else self._line.until(now_ns)
 
     def _speed(self) -> float:
         return 1.0
@@ -250,9 +265,12 @@ class SessionView:
             analyst.forget_before(keep_from_s)
         analyst.fold(begin_s, until_s - view.window_s - BEHIND_S)
         self._backfilled, before = analyst.backfill(keep_from_s), self._backfilled
-        if not before:
+        held_up, self._held_up = self._held_up, self._untold_s() > 0
+        if not before or held_up:
             self._step_reading = (-1.0, 0.0, NOTHING)
         window, spectrum = self._read_window(begin_s, until_s, view.window_s)
+        if self._held_up:
+            window = UNTOLD
         in_step = trial_between(trial, step.start_ns, step.end_ns)
         whole = as_control(verdict_with_trial(self._read_step(begin_s, until_s), in_step), step.setup)
         window = judged_by(window, whole)
@@ -306,11 +324,11 @@ class SessionView:
         first = int(runs[run][0])
         rate = self.facts.rate_hz
         held_s = max(self._analyst.cover_s, self._analyst.bins_from_s + window_s)
-        covered = held_s * rate <= sample <= (self._analyst.end_s + 120) * rate
-        if run != self._analyst.run or not covered:
-            self._analyst.restart(max(first, sample - int((window_s + BEHIND_S) * rate)), run)
-        end = runs[run][1]
         known = min(self._known_until(sample), sample)
+        covered = held_s * rate <= sample and known <= (self._analyst.end_s + 120) * rate
+        if run != self._analyst.run or not covered:
+            self._analyst.restart(max(first, known - int((window_s + BEHIND_S) * rate)), run)
+        end = runs[run][1]
         if np.isfinite(end):
             known, sample = min(known, int(end)), min(sample, int(end))
         self._analyst.advance(known, sample)
