@@ -10,11 +10,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from telltick.engine import live
+from telltick.engine.live import LiveFeed
 from telltick.engine.offline import measured_document
 from telltick.engine.trial import TrialFollower
 from telltick.model.clock import NS
 from telltick.model.marks import MarkKind
+from telltick.model.snapshot import View
 from telltick.store.journal import Journal
+from telltick.store.lock import hold
 from telltick.store.session import SessionReader
 from tests.engine.trials import LATENCY_S, RATE, write_trial
 
@@ -173,3 +177,27 @@ def test_nonsense_from_a_strangers_hand_does_no_harm(tmp_path, damage):
 
 def test_a_session_without_a_trial_has_none(tmp_path):
     assert measured_document(write_trial(tmp_path / "s", 0.0, before_s=15.0, trial_s=0.0))["trial"] is None
+
+
+def test_a_long_watch_keeps_few_bursts_of_a_trial_and_still_works_it_out_anew(tmp_path, monkeypatch):
+    folder = write_trial(tmp_path / "s", -6.0, before_s=90.0, trial_s=30.0)
+    mark = add_change(folder, 100, 106)
+    forget_ending(folder)
+    monkeypatch.setattr(live, "KEEP_NS", 5 * NS)
+    monkeypatch.setattr(live, "FORGET_EVERY_NS", NS)
+    monkeypatch.setattr(live, "KEEP_POLLS_NS", 5 * NS)
+    with hold(folder):
+        feed = LiveFeed(folder)
+        assert feed.look(View()).trial.left_out > 20
+        with SessionReader(folder) as whole:
+            begins_ns = whole.burst_columns.start_ns
+        wanted = (begins_ns > 20 * NS) & (begins_ns < 99 * NS) | (begins_ns > 116 * NS)
+        assert len(feed._reader.burst_columns) <= np.count_nonzero(wanted)
+        with Journal.open(folder) as journal:
+            journal.withdraw_mark(mark)
+        again = feed.look(View()).trial
+        feed.close()
+    known = odds_of(folder).path_log10_e
+    assert again.left_out == 0
+    assert len(again.path_log10_e) > 130
+    np.testing.assert_allclose(again.path_log10_e, known[: len(again.path_log10_e)], rtol=1e-6)

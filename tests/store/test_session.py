@@ -413,6 +413,22 @@ def test_a_session_carries_its_calibration_and_its_place(tmp_path):
         assert (reader.facts.calibration, reader.facts.place) == (point, place)
 
 
+def test_bursts_that_are_still_wanted_stay_when_a_long_watch_lets_go(tmp_path):
+    with Journal.create(tmp_path, FACTS) as journal, AudioWriter(tmp_path, RATE) as writer:
+        writer.write(np.zeros(60 * RATE, dtype=np.int16))
+        journal.add_anchor(Anchor(0, 0, 0, 0))
+        journal.add_bursts([burst_at(number) for number in range(60)])
+    with SessionReader(tmp_path) as whole, SessionReader(tmp_path) as reader:
+        start_ns = [burst.start_ns for burst in whole.bursts]
+        wanted = [(start_ns[10], start_ns[12]), (start_ns[30], start_ns[30])]
+        reader.forget_before(start_ns[50], bursts_kept_ns=wanted)
+        assert reader.bursts == (*whole.bursts[10:13], whole.bursts[30], *whole.bursts[50:])
+        with Journal.open(tmp_path) as journal:
+            journal.add_bursts([burst_at(60)])
+        reader.refresh()
+        assert reader.bursts[-2:] == (whole.bursts[59], burst_at(60))
+
+
 def test_what_a_long_watch_lets_go_of_is_gone_and_the_rest_reads_as_before(tmp_path):
     anchors = [Anchor(0, second * RATE, second * NS + second * 1000, 0) for second in range(600)]
     with Journal.create(tmp_path, FACTS) as journal, AudioWriter(tmp_path, RATE) as writer:

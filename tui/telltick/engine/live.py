@@ -14,7 +14,6 @@ from telltick.store.lock import held
 
 KEEP_NS = 1800 * NS  # of what a live view reads, the last half hour serves it: the longest strip takes that
 KEEP_POLLS_NS = 120 * NS
-BEFORE_TRIAL_NS = 120 * NS  # bursts before a coin trial say how long a poll takes
 FORGET_EVERY_NS = 60 * NS
 
 
@@ -37,13 +36,14 @@ class LiveFeed(SessionView):
         return picture
 
     def _forget(self) -> None:
-        """Let go of the night before the last half hour; a coin trial may need its bursts again."""
+        """Let go of the night before the last half hour, but for what a coin trial may need again."""
         if self._newest_ns >= self._forget_at_ns:
             self._forget_at_ns = self._newest_ns + FORGET_EVERY_NS
-            before_ns, trial = self._newest_ns - KEEP_NS, self._reader.trial_slots
-            if trial:
-                before_ns = min(before_ns, trial[0].cycle_ns - BEFORE_TRIAL_NS)
-            self._reader.forget_before(before_ns, polls_ns=self._newest_ns - KEEP_POLLS_NS)
+            self._reader.forget_before(
+                self._newest_ns - KEEP_NS,
+                polls_ns=self._newest_ns - KEEP_POLLS_NS,
+                bursts_kept_ns=self._trial.bursts_wanted_ns,
+            )
 
     def moment_ns(self) -> int:
         """Session time now, by the clock the recorder uses; that clock stops with the recorder."""

@@ -7,14 +7,14 @@ the screen showed.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from telltick.engine.draws import DrawLedger, Leg
-from telltick.engine.gates import gate_near
+from telltick.engine.exclusions import Exclusions
+from telltick.engine.gates import MARGIN_S, gate_near
 from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency
 from telltick.measure.trial import (
@@ -31,7 +31,6 @@ from telltick.measure.trial import (
     trial_difference,
 )
 from telltick.model.clock import NS, Floats
-from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.model.readings import TrialReading
 from telltick.model.trial import FACTOR, TrialSlot
 from telltick.store.session import SessionReader
@@ -40,12 +39,10 @@ BEFORE_S = 60.0  # audio before a leg in which the latency is looked for
 CHUNK_S = 60.0
 FEW_LAGS = 5  # latencies that cost little to try
 SURE_SHARE = 0.9  # of the odds: the latency that holds it is told as the one
-ENDS_A_LEG = {FACTOR, "polling", "poll interval", "baud"}
 TAMPERED = (
     "The draws in the journal do not repeat from the seed: they were altered or are damaged, "
     "and this trial proves nothing."
 )
-Bools = npt.NDArray[np.bool_]
 
 
 @dataclass
@@ -89,16 +86,24 @@ class TrialFollower:
     def __init__(self, reader: SessionReader) -> None:
         self._reader = reader
         self._rate_hz = reader.facts.rate_hz
+        self._exclusions = Exclusions(reader)
+        self._begun_ns: set[int] = set()  # where parts began, also those that were begun anew since
         self._restart()
+
+    @property
+    def bursts_wanted_ns(self) -> list[tuple[int, int]]:
+        """Stretches of session time whose bursts are wanted again when the trial is worked out anew."""
+        first: dict[int, int] = {}
+        for one in self._reader.trial_slots:
+            first.setdefault(one.leg, one.cycle_ns)
+        before_ns, after_ns = round((BEFORE_S + 2 * MARGIN_S) * NS), round(2 * MARGIN_S * NS)
+        return [(at_ns - before_ns, at_ns + after_ns) for at_ns in sorted({*first.values(), *self._begun_ns})]
 
     def _restart(self) -> None:
         self._ledger = DrawLedger(self._reader.facts.seed)
         self._parts: dict[tuple[int, int], _Part] = {}
         self._cycles_seen: dict[int, int] = {}
-        self._hands_on_then: tuple[int, list[tuple[int, int]]] = (
-            0,
-            [],
-        )  # up to when, and what was known of it
+        self._exclusions.forget()
         self._latest: tuple[int, TrialReading | None] = (0, None)  # known until, reading
 
     def read(self, known_until: int, now_ns: int | None = None) -> TrialReading | None:
@@ -112,7 +117,7 @@ class TrialFollower:
         """
         now_ns = self._reader.end_ns if now_ns is None else now_ns
         read_to, reading = self._latest
-        if known_until < read_to or self._hands_on_changed():
+        if known_until < read_to or self._exclusions.changed():
             self._restart()
         elif reading is not None and known_until - read_to < self._patience(known_until):
             return replace(reading, running=self._running(now_ns))
@@ -146,11 +151,11 @@ class TrialFollower:
         begin, end = clock.sample_at(begin_ns), clock.sample_at(end_ns)
         run = self._run_of(begin)
         heard = np.isfinite(begin) & np.isfinite(end) & (run == self._run_of(end))
-        left_out = ~heard | self._hands_on(begin_ns, end_ns)
-        over = end_ns <= min(self._end_of_leg(leg, following), self._open_mark_ns())
+        left_out = ~heard | self._exclusions.hands_on(begin_ns, end_ns)
+        over = end_ns <= min(self._exclusions.end_of_leg(leg, following), self._exclusions.open_mark_ns())
         known = over & (np.nan_to_num(end, nan=0.0) <= known_until)
         if known.any():
-            self._remember_hands_on(int(end_ns[known].max()))
+            self._exclusions.judge(int(end_ns[known].max()))
         slot = np.where(cycles_that_count(leg.has_poll(count)), leg.slots(count), UNCOUNTED)
         for number in np.unique(run[known & ~left_out]).tolist():
             use = known & ~left_out & (run == number)
@@ -213,6 +218,7 @@ class TrialFollower:
 
     def _begin(self, leg: Leg, run: int, start_s: float) -> _Part:
         """Settle latency and poll shape on the audio and polls of the run before these cycles."""
+        self._begun_ns.add(int(self._reader.clock.t_at([start_s * self._rate_hz])[0]))
         begin_s = max(self._run_span_s(run)[0], start_s - BEFORE_S)
         polls = gate_near(self._reader, start_s - BEFORE_S, start_s).between(-np.inf, start_s)
         shape = poll_shape(polls) if polls.polls else np.array([[0.0, leg.first.slot_ns / NS]])
@@ -231,54 +237,6 @@ class TrialFollower:
             lags = np.concatenate([lags, [earlier[-1]]])
             shares = np.concatenate([shares / 2, [0.5]])
         return _Part(run, shape, fill, LatencyMixture(lags, shares), known=False)
-
-    # ---- rules for leaving cycles out
-
-    def _end_of_leg(self, leg: Leg, following: Leg | None) -> float:
-        """Session time at which a leg ended; infinite while it goes on."""
-        last_ns = leg.origin_ns + leg.polled[-1] * leg.cycle_ns
-        ends = [] if following is None else [float(following.origin_ns)]
-        if self._reader.ending is not None:
-            ends.append(float(self._reader.ending.t_ns))
-        ends += [
-            float(mark.t_ns)
-            for mark in self._reader.marks
-            if mark.origin is Origin.PROGRAM and mark.factor in ENDS_A_LEG and mark.t_ns > last_ns
-        ]
-        return min(ends, default=np.inf)
-
-    def _hands_on(self, begin_ns: npt.NDArray[np.int64], end_ns: npt.NDArray[np.int64]) -> Bools:
-        out = np.zeros(len(begin_ns), dtype=bool)
-        for from_ns, until_ns in self._hands_on_times():
-            out |= (begin_ns <= until_ns) & (end_ns > from_ns)
-        return out
-
-    def _hands_on_times(self) -> list[tuple[int, int]]:
-        spans = ((mark.t_ns, self._settled_ns(mark)) for mark in self._changes())
-        return [(from_ns, until_ns) for from_ns, until_ns in spans if until_ns is not None]
-
-    def _open_mark_ns(self) -> float:
-        """Cycles from here on wait until the operator confirms the change, or withdraws it."""
-        return min((one.t_ns for one in self._changes() if self._settled_ns(one) is None), default=np.inf)
-
-    def _settled_ns(self, mark: Mark) -> int | None:
-        """When hands were off again, at the latest when the session ended; None while they may not be."""
-        ending = self._reader.ending
-        return mark.settled_ns if mark.settled_ns is not None or ending is None else ending.t_ns
-
-    def _changes(self) -> Iterator[Mark]:
-        for mark in self._reader.marks:
-            if mark.kind is MarkKind.CHANGE and mark.origin is Origin.OPERATOR and not mark.late:
-                yield mark
-
-    def _remember_hands_on(self, until_ns: int) -> None:
-        until_ns = max(until_ns, self._hands_on_then[0])
-        self._hands_on_then = until_ns, [one for one in self._hands_on_times() if one[0] < until_ns]
-
-    def _hands_on_changed(self) -> bool:
-        """Was a mark withdrawn, restated or brought back among cycles that were bet on or left out before?"""
-        until_ns, then = self._hands_on_then
-        return then != [one for one in self._hands_on_times() if one[0] < until_ns]
 
     # ---- runs of audio
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import compress
 
 import numpy as np
 import numpy.typing as npt
@@ -75,14 +76,20 @@ class BurstColumns:
             self._texts.clear()
         self._data.extend(self._texts.setdefault(text, text) for text in data)
 
-    def forget_before(self, t_ns: int) -> None:
-        """Let go of the first bursts, as far as they end before a session time; the others move up."""
-        kept = np.flatnonzero(self.end_ns >= t_ns)
-        gone = int(kept[0]) if len(kept) else len(self)
-        left = len(self) - gone
+    def forget_before(self, t_ns: int, kept_ns: Sequence[tuple[int, int]] = ()) -> None:
+        """Let go of bursts that end before a session time; the others move up.
+
+        Args:
+            t_ns: that time.
+            kept_ns: stretches of session time whose bursts stay all the same.
+        """
+        stays = self.end_ns >= t_ns
+        for from_ns, until_ns in kept_ns:
+            stays |= (self.end_ns >= from_ns) & (self.start_ns <= until_ns)
+        left = int(np.count_nonzero(stays))
         numbers = np.zeros((4, max(1024, left)), dtype=np.int64)
-        numbers[:, :left] = self._numbers[:, gone : len(self)]
-        self._numbers, self._data = numbers, self._data[gone:]
+        numbers[:, :left] = self._numbers[:, : len(self)][:, stays]
+        self._numbers, self._data = numbers, list(compress(self._data, stays.tolist()))
 
     def burst(self, index: int) -> Burst:
         """One of them."""

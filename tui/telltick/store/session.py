@@ -104,7 +104,9 @@ class SessionReader:
                 self._clock = self._clock.ending_at(self.audio.samples)
             return more_audio or more_rows
 
-    def forget_before(self, t_ns: int, *, polls_ns: int | None = None) -> None:
+    def forget_before(
+        self, t_ns: int, *, polls_ns: int | None = None, bursts_kept_ns: Sequence[tuple[int, int]] = ()
+    ) -> None:
         """Let go of polls, bursts and most anchors before a session time, so that a long watch stays small.
 
         Afterwards `polls`, `bursts`, `burst_columns` and `gate` know only what came later. The clock stays
@@ -113,13 +115,14 @@ class SessionReader:
         Args:
             t_ns: that time.
             polls_ns: the time for polls, where it is another.
+            bursts_kept_ns: stretches of session time before it whose bursts stay.
         """
         with self._turn:
             polls, polls_ns = self.polls, t_ns if polls_ns is None else polls_ns
             gone = bisect_left(polls, polls_ns, hi=max(len(polls) - 1, 0), key=lambda poll: poll.sent_ns)
             self.polls_forgotten += gone
             self._polls.keep([False] * gone + [True] * (len(polls) - gone))
-            self._bursts.forget_before(t_ns)
+            self._bursts.forget_before(t_ns, bursts_kept_ns)
             self._burst_objects = ()
             if self.anchors:
                 self._anchors.keep(thinned(self.anchors, t_ns))
