@@ -197,15 +197,16 @@ def test_tasks_that_are_needless_are_left_out_with_the_reason():
     assert not bench.asked
 
 
-def test_a_bench_that_is_swapped_already_goes_back_to_its_baseline_first_and_again_at_the_end():
+@pytest.mark.parametrize("said", ["Dummy load", "50 ohm dummy load"])
+def test_a_bench_that_is_swapped_already_goes_back_to_its_baseline_first_and_again_at_the_end(said):
     bench = Bench()
     bench.begin("antenna")
-    bench.settle("Dummy load")
+    bench.settle(said)
     bench.wait(60)
     walk = walker(bench, MEASURE, SWAP, RETURN, found={"antenna": "beam"})
     state = walk.look(bench.snapshot())
     assert (state.number, state.count, state.phase, state.value) == (1, 4, WalkPhase.YOURS, "beam")
-    assert "Dummy load is set already" in state.task.say
+    assert f"{said} is set already" in state.task.say
     for value, number in (("beam", 3), ("dummy load", 4)):
         bench.begin("antenna")
         bench.settle(value)

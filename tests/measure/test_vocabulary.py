@@ -1,6 +1,6 @@
 import pytest
 
-from telltick.measure.vocabulary import Kind, bench_of, kind_of, order_of
+from telltick.measure.vocabulary import Kind, alike, bench_of, kind_of, order_of
 
 
 @pytest.mark.parametrize(
@@ -55,3 +55,28 @@ def test_words_that_mean_nothing_have_no_order():
 def test_spelling_makes_no_other_bench_and_a_coin_trial_neither():
     one = bench_of({"Antenna": " Dummy  load.", "monitor level": "5.0", "coin trial": "on"})
     assert one == bench_of({"antenna": "dummy load", "monitor level": "5"})
+
+
+@pytest.mark.parametrize(
+    ("factor", "one", "other"),
+    [
+        ("antenna", "dummy load", "50 ohm termination"), ("rf gain", "minimum", "0"),
+        ("choke", "none", "removed"), ("baud", "9600", "9600.0"), ("cable", " A", "a"),
+    ],
+)  # fmt: skip
+def test_the_same_thing_in_other_words_is_alike(factor, one, other):
+    assert alike(factor, one, other)
+    assert alike(factor, other, one)
+
+
+@pytest.mark.parametrize(
+    ("factor", "one", "other"),
+    [
+        ("antenna", "beam", "dipole"),
+        ("monitor level", "lower", "half"),
+        ("choke", "", ""),
+        ("baud", "4800", "9600"),
+    ],
+)
+def test_different_things_are_not_alike_nor_are_two_blanks(factor, one, other):
+    assert not alike(factor, one, other)

@@ -49,7 +49,12 @@ async def test_a_round_is_chosen_and_stands_where_the_journal_was(size):
         assert "journal" in text_of_screen(app)
 
 
-async def test_the_rounds_own_proposal_is_the_first_value_offered():
+@pytest.mark.parametrize(
+    ("keys", "value"),
+    [((), "dummy load"), (("b", "e", "n", "c", "h"), "bench"), (("end", "space", "2"), "dummy load 2")],
+    ids=["taken", "typed over", "added to"],
+)
+async def test_the_rounds_own_proposal_is_typed_in_already(keys, value):
     feed = FakeFeed()
     app = app_for(feed)
     async with app.run_test(size=(120, 40)) as pilot:
@@ -58,8 +63,8 @@ async def test_the_rounds_own_proposal_is_the_first_value_offered():
         await until(pilot, lambda: "your turn" in text_of_screen(app))
         await pilot.press("w")
         assert feed.marks[-1].kind is MarkKind.CHANGE
-        await pilot.press("down", "enter")
-        assert (feed.marks[-1].factor, feed.marks[-1].value) == ("antenna", "dummy load")
+        await pilot.press(*keys, "enter")
+        assert (feed.marks[-1].factor, feed.marks[-1].value) == ("antenna", value)
         await until(pilot, lambda: app.session.guide.walk.phase in (WalkPhase.MEASURING, WalkPhase.DONE))
 
 

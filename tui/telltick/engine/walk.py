@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+from telltick.measure.vocabulary import alike
 from telltick.model.cautions import BY_FACTOR
 from telltick.model.marks import Mark, MarkKind
 from telltick.model.plan import REQUEST
@@ -97,7 +98,7 @@ class Walker:
         baseline, first = dict(snapshot.setup), []
         for task in self._round.tasks:
             now = baseline.get(task.factor, "")
-            if task.do == "change" and _same(now, task.value):
+            if task.do == "change" and alike(task.factor, now, task.value):
                 baseline[task.factor] = _stood_before(task, self._found, snapshot)
                 say = f"{now.capitalize()} is set already: go back first, for a baseline."
                 first.append(Task(do="return", say=say, factor=task.factor))
@@ -114,7 +115,7 @@ class Walker:
         differs = [
             f"{name} {here[name]}"
             for name, value in self._found.items()
-            if name in here and not _same(here[name], value)
+            if name in here and not alike(name, here[name], value)
         ]
         return f" (with {', '.join(differs)})" if differs else ""
 
@@ -173,7 +174,7 @@ class Walker:
             return self._state(WalkPhase.HANDS_ON, "confirm the new value when your hands are off")
         if any(_settles(mark, task.factor, self._begun_ns) for mark in snapshot.marks):
             return None
-        if _same(snapshot.setup.get(task.factor, ""), self._value(task)):
+        if alike(task.factor, snapshot.setup.get(task.factor, ""), self._value(task)):
             return None  # it stands so already: measured as it is
         return self._state(WalkPhase.YOURS, task.say)
 
@@ -224,7 +225,7 @@ class Walker:
 
 def _needless(task: Task, value: str, snapshot: Snapshot) -> str:
     """Why a task need not or cannot be done; empty when it should be."""
-    if task.do == "return" and value and _same(snapshot.setup.get(task.factor, ""), value):
+    if task.do == "return" and alike(task.factor, snapshot.setup.get(task.factor, ""), value):
         return f"stands at {value} already"
     if task.factor == REQUEST and snapshot.polling.available and REQUEST not in snapshot.setup:
         return "the station file has no request that the radio lets pass"
@@ -284,11 +285,7 @@ def _stood_before(task: Task, found: Mapping[str, str], snapshot: Snapshot) -> s
     """The last value of a factor other than the one that a task sets; empty when none is known."""
     changes = (mark.value for mark in snapshot.marks if mark.factor == task.factor)
     values = [value for value in (found.get(task.factor), *changes) if value]
-    return next((value for value in reversed(values) if not _same(value, task.value)), "")
-
-
-def _same(one: str, other: str) -> bool:
-    return bool(other) and one.strip().casefold() == other.strip().casefold()
+    return next((value for value in reversed(values) if not alike(task.factor, value, task.value)), "")
 
 
 def _half_width(reading: Reading) -> float | None:

@@ -69,6 +69,7 @@ WORDS: Mapping[str, tuple[tuple[str, Kind], ...]] = {
     REQUEST: ((r"ignored|unanswered|unknown|not answered|no answer", Kind.NONE),),
     POLLING: (_OFF, (r"on", Kind.ON)),
 }
+_MANY = (Kind.LOWER, Kind.HIGHER, Kind.OTHER)  # these hold more values than one
 _ORDER = {
     Kind.NONE: 0.0,
     Kind.OFF: 0.0,
@@ -91,6 +92,16 @@ def kind_of(factor: str, value: str) -> Kind:
     if number_of(words) == 0 and tidy(factor) in ("rf gain", "monitor level"):
         return Kind.LEAST
     return Kind.OTHER
+
+
+def alike(factor: str, value: str, other: str) -> bool:
+    """Whether two values mean the same thing, in the same words or in others; two blanks do not."""
+    if not tidy(value) or not tidy(other):
+        return False
+    kind = kind_of(factor, value)
+    if _one_way(value) == _one_way(other):
+        return True
+    return kind not in _MANY and kind is kind_of(factor, other)
 
 
 def order_of(factor: str, value: str, other: str) -> int:

@@ -38,6 +38,7 @@ class Question:
         mark: number of the change whose hands-on time runs; None when none does.
         verb: the request the answer goes into; None when it goes into a mark.
         late: it is about a saved session.
+        proposed: the value that a round asks for, typed in already; empty without one.
     """
 
     title: str
@@ -48,6 +49,7 @@ class Question:
     mark: int | None = None
     verb: Verb | None = None
     late: bool = False
+    proposed: str = ""
 
 
 class Desk:

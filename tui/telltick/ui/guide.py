@@ -70,14 +70,14 @@ class Guide:
         return walk.task.factor
 
     def offering(self, question: Question) -> Question:
-        """The question with the round's own proposal first among the values offered."""
+        """The question with the round's own proposal typed in, and first among the values offered."""
         walk = self._walk
         if walk is None or walk.task is None or walk.task.factor != question.title or not walk.value:
             return question
         value = walk.value.split()[0] if question.verb is not None else walk.value
         others = tuple(offer for offer in question.offers if offer != value)
         caution = walk.caution or question.caution
-        return replace(question, offers=(value, *others), caution=caution)
+        return replace(question, offers=(value, *others), caution=caution, proposed=value)
 
     def _looked(self, snapshot: Snapshot) -> Walk:
         assert self._walker is not None

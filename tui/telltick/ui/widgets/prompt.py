@@ -67,11 +67,12 @@ class AnswerInput(Input):
         """The up and down keys go on to the screen where nothing is offered."""
         return self._offering if action == "offer" else super().check_action(action, parameters)
 
-    def begin(self, offers: tuple[str, ...], longest: int) -> None:
-        """Start empty."""
-        self._offers, self._at = offers, -1
+    def begin(self, offers: tuple[str, ...], longest: int, proposed: str = "") -> None:
+        """Start empty, or with a proposed value: Enter takes it, typing puts another in its place."""
+        self._offers, self._at = offers, offers.index(proposed) if proposed in offers else -1
         self.max_length = longest
-        self.value = ""
+        self.value = proposed
+        self.select_all()
 
     def action_offer(self, direction: int) -> None:
         """Put the next or previous offered value into the line."""
@@ -141,7 +142,8 @@ class Prompt(Container):
         self._question, self._running_ns, self._complaint = question, 0, ""
         self.display = True
         answer = self.query_one(AnswerInput)
-        answer.begin(question.offers, LONGEST_NOTE if question.title == "note" else LONGEST_VALUE)
+        longest = LONGEST_NOTE if question.title == "note" else LONGEST_VALUE
+        answer.begin(question.offers, longest, question.proposed)
         answer.focus()
         self._place()
 
