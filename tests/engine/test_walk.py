@@ -63,6 +63,7 @@ class Bench:
             now_ns=int(self.now_s * S),
             step=reading,
             step_seconds=seconds,
+            step_start_ns=int(self.step_from_s * S) if open_mark is None else None,
             polling=self.polling,
             setup=dict(self.setup),
             marks=tuple(self.marks),
@@ -105,6 +106,29 @@ def test_a_whole_round_ends_with_a_result_for_every_task():
     assert state.task is None
     assert [result.skipped for result in state.results] == [False, False, False]
     assert all("excess +6.0" in result.words for result in state.results)
+
+
+def test_a_change_by_the_poller_is_not_read_off_the_step_before_it():
+    bench = Bench()
+    bench.setup["baud"] = "9600"
+    there, back = (
+        Task(do="change", say="", factor="baud", value="19200"),
+        Task(do="return", say="", factor="baud"),
+    )
+    walk = walker(bench, there, back)
+    walk.look(bench.snapshot())
+    bench.wait(10)
+    bench.marks.append(Mark(1, int(110 * S), int(110 * S), MarkKind.CHANGE, "baud", "19200"))
+    state = walk.look(bench.snapshot())  # its audio comes later than its journal row
+    assert (state.number, state.phase) == (1, WalkPhase.WAITING)
+    bench.setup["baud"], bench.step_from_s = "19200", 110.0
+    bench.wait(0.2)
+    state = walk.look(bench.snapshot())
+    assert (state.number, state.phase) == (1, WalkPhase.MEASURING)
+    bench.wait(20)
+    state = walk.look(bench.snapshot())
+    assert (state.number, state.phase, state.value) == (2, WalkPhase.YOURS, "9600")
+    assert "after 20 s" in state.results[0].words
 
 
 def test_measuring_says_how_long_it_will_take_and_stops_when_the_interval_is_narrow():

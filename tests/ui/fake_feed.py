@@ -227,6 +227,7 @@ class FakeFeed:
             window=reading,
             step=replace(reading, polls=31),
             step_seconds=32.0,
+            step_start_ns=self.now_ns,
             latency=Latency(Estimate(0.083, 0.0828, 0.0832), locked=self.locked),
             spectrum=spectrum(self.excess_db, seed=self.now_ns // (2 * NS)),
             strip=strip(view, self.now_ns, self.excess_db, marks),

@@ -212,6 +212,7 @@ class SessionView:
             speed=self._speed(),
             **readings,
             step_seconds=(now_ns - step.start_ns) / NS if step else 0.0,
+            step_start_ns=step.start_ns if step else None,
             latency=self._analyst.latency,
             strip=self._strip.make(view, now_ns, self._analyst.shift_s, shown)
             if self._reader.anchors

@@ -7,7 +7,7 @@ measured is measured again from the audio. It only remembers which task comes ne
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from telltick.measure.vocabulary import alike
@@ -172,8 +172,11 @@ class Walker:
         open_mark = snapshot.open_mark
         if open_mark is not None and open_mark.factor == task.factor:
             return self._state(WalkPhase.HANDS_ON, "confirm the new value when your hands are off")
-        if any(_settles(mark, task.factor, self._begun_ns) for mark in snapshot.marks):
-            return None
+        settled_ns = _settled_since(self._begun_ns, task.factor, snapshot.marks)
+        if settled_ns is not None:
+            if snapshot.step_start_ns is not None and snapshot.step_start_ns >= settled_ns:
+                return None
+            return self._state(WalkPhase.WAITING, "the change is in the journal, its sound not yet here")
         if alike(task.factor, snapshot.setup.get(task.factor, ""), self._value(task)):
             return None  # it stands so already: measured as it is
         return self._state(WalkPhase.YOURS, task.say)
@@ -275,10 +278,11 @@ def _trial_progress(task: Task, snapshot: Snapshot, seconds: float) -> _Progress
     return _Progress(words, max(log10_e / wanted, 0.0), min(left_s, task.longest_s - seconds), over=False)
 
 
-def _settles(mark: Mark, factor: str, since_ns: int) -> bool:
-    """Whether a mark is a change of the factor, confirmed since then."""
-    settled = mark.kind is MarkKind.CHANGE and mark.factor == factor and mark.settled_ns is not None
-    return settled and mark.t_ns >= since_ns
+def _settled_since(since_ns: int, factor: str, marks: Sequence[Mark]) -> int | None:
+    """When the last change of a factor that was begun since then was confirmed; None without one."""
+    changes = (mark for mark in marks if mark.kind is MarkKind.CHANGE and mark.factor == factor)
+    settled = (mark.settled_ns for mark in changes if mark.t_ns >= since_ns)
+    return max((t_ns for t_ns in settled if t_ns is not None), default=None)
 
 
 def _stood_before(task: Task, found: Mapping[str, str], snapshot: Snapshot) -> str:

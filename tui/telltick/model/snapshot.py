@@ -141,6 +141,8 @@ class Snapshot:
         window: reading over the sliding window.
         step: reading since the last step began.
         step_seconds: how long that step has lasted.
+        step_start_ns: session time at which it began; None during hands-on time. A mark may be known before
+            the step that it begins is.
         latency: serial to audio latency in use.
         spectrum: over the sliding window; None before the first audio.
         strip: poll activity.
@@ -161,6 +163,7 @@ class Snapshot:
     window: Reading = field(default_factory=lambda: Reading(0, 0.0))
     step: Reading = field(default_factory=lambda: Reading(0, 0.0))
     step_seconds: float = 0.0
+    step_start_ns: int | None = None
     latency: Latency | None = None
     spectrum: Spectrum | None = None
     strip: Strip | None = None
