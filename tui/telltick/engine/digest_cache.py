@@ -5,17 +5,16 @@ from __future__ import annotations
 import contextlib
 import os
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 import msgspec
 
 from telltick.engine.digest import SessionDigest
+from telltick.model.closing import Closing
 
 _LARGEST = 256 << 20  # bytes; such a file is not ours
 
 
-class DigestCache:
+class DigestCache(Closing):
     """One digest a line (JSON). A line that was cut by a kill, or that is none, counts as not there."""
 
     def __init__(self, path: Path | None) -> None:
@@ -51,14 +50,6 @@ class DigestCache:
         if self._file is not None:
             os.close(self._file)
             self._file = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def _read(self) -> None:
         if self._path is None or self._path.stat().st_size > _LARGEST:

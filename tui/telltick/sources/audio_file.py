@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from telltick.model.closing import Closing
 from telltick.model.errors import BadInputError
 from telltick.model.text import plain_text
 from telltick.sources.wav_length import share_there
@@ -23,7 +23,7 @@ MAX_CHANNELS = 64
 RATES_HZ = (8_000, 384_000)  # below, the passband does not fit
 
 
-class AudioFile:
+class AudioFile(Closing):
     """An audio file opened to read.
 
     Attributes:
@@ -107,14 +107,6 @@ class AudioFile:
     def close(self) -> None:
         """Close the file."""
         self._file.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def _check(self) -> None:
         low, high = RATES_HZ

@@ -83,8 +83,7 @@ class Poller:
             on_burst: told of every run of bytes, in either direction.
             on_poll: told of every poll once it is over. When the plan awaits no reply, a poll that was sent
                 counts as answered, with no reply time.
-            on_trouble: told of troubles: a kind (``serial lost``, ``serial back``, ``late reply``,
-                ``incomplete reply``, ``serial garbage``, ``request blocked``, ``echo``) and words.
+            on_trouble: told of troubles: a kind such as ``serial lost`` or ``late reply``, and words.
             on_draw: told of each draw of a coin trial, just before its poll is sent.
             on_rate: told what became of `set_baud`: the rate in force, why another was refused, and the
                 number of the ask that this answers, with all before it.
@@ -97,9 +96,7 @@ class Poller:
         self._tell = Reports(on_burst, on_poll, on_trouble)
         self._number = first_number
         self._seed = seed
-        self._tell_draw = on_draw
-        self._tell_rate = on_rate
-        self._tell_change = on_change
+        self._tell_draw, self._tell_rate, self._tell_change = on_draw, on_rate, on_change
         self._steady = Schedule(plan.interval_s, plan.jitter_ms, seed)
         self._schedule: Schedule | TrialSchedule = self._steady
         self._legs = 0

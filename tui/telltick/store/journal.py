@@ -9,12 +9,12 @@ import threading
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields, replace
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 import msgspec
 
 from telltick.model.clock import Anchor
+from telltick.model.closing import Closing
 from telltick.model.errors import BadInputError, BadSessionError, JournalLockedError, StorageError
 from telltick.model.marks import Mark, MarkKind, Origin
 from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts, Verb
@@ -29,7 +29,7 @@ from telltick.store.schema import LONGEST_VALUE, check_schema, migrate
 BUSY_S = 5.0
 
 
-class Journal:
+class Journal(Closing):
     """A session's journal, opened to write.
 
     Several processes may write one journal at a time (a recorder, and viewers that add marks and requests).
@@ -105,14 +105,6 @@ class Journal:
         self._db.execute("PRAGMA busy_timeout = 0")
         self._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         self._db.execute("PRAGMA journal_mode = DELETE")  # refused while others have it open
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def wait_at_most(self, seconds: float) -> None:
         """Wait no longer than this while another program keeps the journal locked."""

@@ -16,12 +16,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from io import FileIO
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 import numpy as np
 import numpy.typing as npt
 
+from telltick.model.closing import Closing
 from telltick.model.errors import BadSessionError, StorageError
 from telltick.store.folder import AUDIO_NAME
 
@@ -47,7 +46,7 @@ def wav_header(rate_hz: int, frames: int) -> bytes:
     return HEADER.pack(b"RIFF", HEADER.size - 8 + data, b"WAVE", *form, b"data", data)
 
 
-class AudioWriter:
+class AudioWriter(Closing):
     """Appends audio to a session, segment after segment."""
 
     def __init__(self, folder: Path, rate_hz: int, segment_s: int = SEGMENT_S) -> None:
@@ -106,14 +105,6 @@ class AudioWriter:
         """
         with self._storage_errors():
             self._finish_segment()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def _append(self, data: memoryview) -> None:
         """Write bytes of whole frames to the present segment; short writes are carried on."""

@@ -8,13 +8,13 @@ from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self
+from typing import Any
 
 import msgspec
 import numpy as np
 
 from telltick.model.clock import NS, Anchor, AudioClock
+from telltick.model.closing import Closing
 from telltick.model.document import SessionDocument
 from telltick.model.errors import BadSessionError
 from telltick.model.marks import Mark, MarkRow, standing_marks
@@ -36,7 +36,7 @@ _LARGEST_OF_PLAN = 1e8
 _MARK_COLUMNS = "row, withdrawn, number, t_ns, settled_ns, kind, factor, value, note, origin, late"
 
 
-class SessionReader:
+class SessionReader(Closing):
     """Everything in a session folder, kept up to date by `refresh`.
 
     Nothing is ever written to the session. What is read is kept, so that a refresh fetches only what is new;
@@ -82,14 +82,6 @@ class SessionReader:
     def close(self) -> None:
         """Let go of the session."""
         self._journal.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def refresh(self) -> bool:
         """Fetch what was added since the last call; True when something was.
