@@ -17,6 +17,9 @@ POLLER = "tests/sources/test_poller.py::"
 BRIDGE = "tests/bench_parts/test_bridge.py::"
 DISK = "tests/bench_parts/test_disk_full.py"
 LINE = "tests/sources/test_network_line.py::"
+LEDGER = "tests/engine/test_ledger.py::"
+TOLD = "tests/engine/test_told.py::"
+TERMINAL = "tests/bench_parts/test_terminal.py::"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +46,61 @@ FAULTS = (
         "session opens, says it was killed",
         "tests/bench_parts/test_killed_recorder.py",
     ),
+    Fault(
+        "torn write, empty or missing segment",
+        "what is not there",
+        "opens; `check` names it",
+        "tests/store/test_integrity.py",
+    ),
     Fault("disk full", "from full to resume", "gap 'disk full', warning before, resume by request", DISK),
+    Fault(
+        "disk full to the end",
+        "entries without room",
+        "the ending counts them",
+        "tests/engine/test_last_words.py::test_entries_that_found_no_room_are_counted_in_the_ending",
+    ),
+    Fault(
+        "journal locked by another program",
+        "nothing",
+        "told; written once it is free",
+        LEDGER + "test_what_a_locked_journal_refuses_is_written_in_order_once_it_is_free",
+    ),
+    Fault(
+        "the same, watched",
+        "nothing",
+        "advice on screen, no reading meanwhile",
+        TOLD + "test_while_the_journal_is_locked_no_reading_is_given_and_the_reason_is",
+    ),
+    Fault(
+        "the same, then killed",
+        "what was not told",
+        "that sound is not measured, and why",
+        TOLD + "test_what_a_recorder_killed_during_a_lock_could_not_tell_is_left_out_and_said",
+    ),
+    Fault(
+        "terminal hangs up",
+        "nothing",
+        "screen ends, recorder goes on",
+        TERMINAL + "test_a_hang_up_ends_the_screen_at_once_and_nothing_else",
+    ),
+    Fault(
+        "terminal stalls",
+        "nothing",
+        "current as soon as it reads again",
+        TERMINAL + "test_a_stalled_terminal_holds_up_nothing_and_is_current_as_soon_as_it_reads_again",
+    ),
+    Fault(
+        "link of 2 kB/s",
+        "nothing",
+        "the present, at fewer frames",
+        TERMINAL + "test_a_link_of_two_thousand_bytes_a_second_shows_the_present",
+    ),
+    Fault(
+        "SSH connection dropped",
+        "nothing",
+        "joining again shows the running session",
+        TERMINAL + "test_a_dropped_connection_leaves_the_recorder_recording_and_joining_returns_to_it",
+    ),
     Fault(
         "samples dropped (overflow)",
         "those samples",
@@ -130,6 +187,18 @@ FAULTS = (
         "nothing",
         "refused with words",
         "tests/engine/test_errands.py::test_a_verb_that_nobody_knows_is_refused_and_the_recording_goes_on",
+    ),
+    Fault(
+        "serial port unplugged",
+        "bytes while away",
+        "'serial lost', 'serial back', advice meanwhile",
+        POLLER + "test_a_port_that_vanishes_and_comes_back_is_told_once_each_and_polled_on",
+    ),
+    Fault(
+        "serial watch fails by itself",
+        "bytes from then on",
+        "told, and advice to begin anew stays",
+        "tests/sources/test_line_thread.py::test_a_fault_that_nobody_foresaw_is_told_and_frees_the_port",
     ),
     Fault(
         "serial port unplugged (bridge)",
