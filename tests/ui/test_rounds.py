@@ -116,6 +116,17 @@ def test_the_panel_fits_its_room_and_always_shows_the_keys(width, height, phase,
     assert not glyphs.ascii or text.isascii()
 
 
+def test_how_far_measuring_is_can_be_read_on_the_smallest_screen():
+    walk = replace(
+        WALK, phase=WalkPhase.MEASURING, task=replace(SWAP, say="Take it off, all of it. " * 6), share=0.5,
+        seconds_left=7.0, progress="excess +6.2 +-0.9 dB after 4 s",
+    )  # fmt: skip
+    text = "\n".join(text_of(line) for line in draw_walk(walk, Keymap(), Room(48, 5, UNICODE)))
+    assert "about 7 s more" in text
+    assert "excess +6.2" in text
+    assert "Take it off" in text
+
+
 def test_the_caution_of_a_swap_stands_in_the_panel_where_there_is_room():
     rows = draw_walk(WALK, Keymap(), Room(79, 12, UNICODE))
     text = " ".join(text_of(line) for line in rows)

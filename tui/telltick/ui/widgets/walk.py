@@ -32,17 +32,17 @@ class WalkPanel(Panel):
 def draw_walk(walk: Walk, keymap: Keymap, room: Room) -> list[Row]:
     """The panel's rows: the task, its progress, the keys, then what came of the tasks before.
 
-    When there is little room, results and cautions give way first.
+    When there is little room, results and cautions give way first, then the task's words to its progress.
     """
     title = _title(walk, room)
     if walk.task is None:
         return [title, *_results(walk, room, room.height - 2), _keys(walk, keymap, room.width)]
-    body = _task(walk, room)
+    body = _task(walk, room, room.height - 2)
     keys = _keys(walk, keymap, room.width)
     spare = room.height - 2 - len(body)
     caution = wrapped(f"Caution: {walk.caution}", room.width - 2, Role.WARN) if walk.caution else []
     caution = [row(Run(" "), *line) for line in caution[: max(spare, 0)]]
-    return [title, *body[: room.height - 2], keys, *caution, *_results(walk, room, spare - len(caution))]
+    return [title, *body, keys, *caution, *_results(walk, room, spare - len(caution))]
 
 
 def _title(walk: Walk, room: Room) -> Row:
@@ -52,20 +52,22 @@ def _title(walk: Walk, room: Room) -> Row:
     return rule(f"round: {title}", room, row(Run(f"{where}, {walk.phase}", role)), row(Run(where, role)))
 
 
-def _task(walk: Walk, room: Room) -> list[Row]:
-    """What to do, and how far it is."""
+def _task(walk: Walk, room: Room, lines: int) -> list[Row]:
+    """What to do, and how far it is, in so many lines at most."""
     task = walk.task
     assert task is not None
     width = room.width - 2
     say = wrapped(room.glyphs.clean(task.say, 400), width, Role.TEXT)
+    far: list[Row] = []
     if walk.phase is WalkPhase.YOURS and walk.value:
         proposed = f"{task.factor}: {room.glyphs.clean(walk.value, 40)}"
-        say.append(row(Run(shorten(proposed, width), Role.NUMBER)))
+        far.append(row(Run(shorten(proposed, width), Role.NUMBER)))
     if walk.phase is WalkPhase.MEASURING:
-        say.append(row(*_bar(walk, room.glyphs)))
+        far.append(row(*_bar(walk, room.glyphs)))
     if walk.phase is not WalkPhase.YOURS or walk.progress != task.say:
-        say += wrapped(room.glyphs.clean(walk.progress, 200), width, Role.LABEL)
-    return [row(Run(" "), *line) for line in say]
+        far += wrapped(room.glyphs.clean(walk.progress, 200), width, Role.LABEL)
+    told = say[: max(lines - len(far), 0)]
+    return [row(Run(" "), *line) for line in (*told, *far)][: max(lines, 0)]
 
 
 def _bar(walk: Walk, glyphs: Glyphs) -> Row:
