@@ -28,6 +28,7 @@ class Bench:
         self.marks: list[Mark] = []
         self.trial: TrialReading | None = None
         self.asked: list[Verb] = []
+        self.verdict = Verdict.TIED
 
     def ask(self, verb: Verb, value: str = "") -> None:
         self.asked.append(verb)
@@ -53,7 +54,7 @@ class Bench:
             -50.0,
             -45.0,
             Estimate(6.0, 6.0 - half, 6.0 + half),
-            verdict=Verdict.TIED,
+            verdict=self.verdict,
         )
         open_mark = next((mark for mark in self.marks if mark.hands_on), None)
         if open_mark is not None or seconds == 0:
@@ -106,6 +107,20 @@ def test_a_whole_round_ends_with_a_result_for_every_task():
     assert state.task is None
     assert [result.skipped for result in state.results] == [False, False, False]
     assert all("excess +6.0" in result.words for result in state.results)
+
+
+def test_measuring_goes_on_while_a_sure_excess_is_not_shown_to_be_tied_yet():
+    bench = Bench()
+    bench.verdict = Verdict.NO_TIE
+    walk = walker(bench, MEASURE)
+    walk.look(bench.snapshot())
+    bench.wait(10)
+    state = walk.look(bench.snapshot())
+    assert state.phase is WalkPhase.MEASURING
+    assert "the tie not shown yet" in state.progress
+    bench.verdict = Verdict.TIED
+    bench.wait(1)
+    assert walk.look(bench.snapshot()).phase is WalkPhase.DONE
 
 
 def test_a_change_by_the_poller_is_not_read_off_the_step_before_it():

@@ -253,8 +253,10 @@ def _progress(task: Task, snapshot: Snapshot) -> _Progress:
         return _Progress(words, seconds / task.longest_s, None, left_s <= 0)
     words = f"{_said(reading)} after {seconds:.0f} s"
     needed_s = max(seconds * (half_db / task.within_db) ** 2, task.shortest_s)
-    if half_db <= task.within_db and seconds >= task.shortest_s:
-        return _Progress(words, 1.0, 0.0, over=True)
+    sharp = half_db <= task.within_db and seconds >= task.shortest_s
+    if sharp:
+        over = seconds >= task.longest_s or not _tie_is_open(reading)
+        return _Progress(words, 1.0 if over else seconds / task.longest_s, 0.0 if over else None, over)
     if seconds >= task.longest_s:
         words += f"; within {task.within_db:g} dB would take {_time(needed_s)}, so it is left at that"
         return _Progress(words, 1.0, 0.0, over=True)
@@ -301,9 +303,16 @@ def _said(reading: Reading) -> str:
     excess = reading.excess_db
     assert excess is not None
     half = (excess.high - excess.low) / 2
+    if _tie_is_open(reading):
+        return f"excess {excess.value:+.1f} +-{half:.1f} dB, the tie not shown yet"
     if reading.verdict is Verdict.NO_TIE:
         return f"no tie found, excess {excess.value:+.1f} +-{half:.1f} dB"
     return f"excess {excess.value:+.1f} +-{half:.1f} dB"
+
+
+def _tie_is_open(reading: Reading) -> bool:
+    """Is there surely an excess, with too few polls so far to say that it follows them?"""
+    return reading.verdict is Verdict.NO_TIE and reading.excess_db is not None and reading.excess_db.low > 0
 
 
 def _level(reading: Reading) -> str:
