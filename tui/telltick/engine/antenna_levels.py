@@ -101,9 +101,9 @@ class AntennaLevels:
 
     def _why_not(self) -> str:
         if self._point is None:
-            return "there is no calibration; see --calibrate."
+            return "there is no calibration; telltick measure --calibrate takes one."
         if self._environment is None:
-            return "the kind of place is not known; see --environment."
+            return "the kind of place is not known; telltick measure --environment takes it."
         if self._point.audio_dbfs is None and self._own_noise_dbfs is None:
             return "the calibration needs a step with a dummy load, and there is none."
         return ""

@@ -68,7 +68,7 @@ class Measurement:
         warnings: one sentence each.
         trial: the coin trial; None without one.
         portrait: mean response around the polls of the whole.
-        heard: how loud the whole sounds.
+        heard: how loud it sounds where it stands out most.
         character: the character rate that the whole speaks of.
         bits: whether the bits themselves are heard; None where bytes or baud are not known.
         coherent: what bursts with the same bytes share; None where none repeat or nothing stands out.

@@ -113,7 +113,6 @@ def sound_section(evidence: Evidence) -> Section:
     measurement = evidence.measurement
     facts = list(_characteristics(measurement))
     rows = [_sound_row(f"{one.step.index + 1}", one.heard, one.character) for one in measurement.steps]
-    rows.append(_sound_row("all", measurement.heard, measurement.character))
     heard = any(any(cell != NONE for cell in row[1:]) for row in rows)
     columns = (
         Column("Step", "short"),
