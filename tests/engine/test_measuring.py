@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
+from contextlib import nullcontext
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -28,6 +29,7 @@ from telltick.model.session import Ending
 from telltick.model.snapshot import View
 from telltick.sources.bench.script import Change
 from telltick.store.journal import Journal
+from telltick.store.lock import hold
 from telltick.store.segments import AudioReader, AudioWriter
 from telltick.store.session import SessionReader
 from tests.engine.sessions import RATE, STARTED, Hands, add_marks, bench_facts, rendered, write_rendered
@@ -147,6 +149,16 @@ def test_a_mark_that_is_undone_joins_its_steps_again(growing):
     once = measured(growing.folder).steps[0].reading
     assert joined.steps[0].reading.polls == once.polls
     assert joined.steps[0].reading.excess_db.value == pytest.approx(once.excess_db.value, abs=ROUNDED_DB)
+
+
+@pytest.mark.parametrize(
+    ("alive", "where"), [(True, "on"), (False, "in a new session")], ids=["alive", "killed"]
+)
+def test_a_coin_trial_is_proposed_here_only_while_somebody_records(growing, alive, where):
+    growing.grow_to(3)
+    with hold(growing.folder) if alive else nullcontext(), SessionReader(growing.folder) as reader:
+        tests = SessionMeasurer(reader).measure().answers.next_tests
+    assert [one.value for one in tests if one.factor == "coin trial"] == [where]
 
 
 def test_who_gives_up_gets_the_same_numbers_later(saved):

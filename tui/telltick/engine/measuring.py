@@ -29,6 +29,7 @@ from telltick.model.marks import Step
 from telltick.model.measurement import Measurement, MeasuringOptions, StepReading
 from telltick.model.on_air import OnAir
 from telltick.model.readings import PollingFacts, Reading, Spectrum, TrialReading
+from telltick.store.lock import held
 from telltick.store.session import SessionReader
 
 
@@ -104,7 +105,7 @@ class SessionMeasurer:
                 latency,
                 trial=trial,
                 bound_db=self._options.bound_db,
-                over=self._reader.ending is not None,
+                over=self._reader.ending is not None or not held(self._reader.folder),
             ),
         )
 
