@@ -70,6 +70,17 @@ def test_the_same_bench_again_shows_no_change_and_a_repair_does(shelf, kept):
     assert compared.comparisons == 4
 
 
+def test_setups_of_one_session_alone_are_told_by_what_was_other_than_usual_in_it(shelf, kept, tmp_path):
+    swaps = (("choke", "fitted"), ("choke", "none"), ("cable", "B"))
+    hands = [Hands(8.0 * k, 8.0 * k + 1, *swap) for k, swap in enumerate(swaps, start=1)]
+    longer = write_rendered(tmp_path / "longer", rendered(14, 32.0), hands)
+    cache = tmp_path / "measured.jsonl"
+    cache.write_bytes(kept.read_bytes())
+    (pair,) = compare_paths([shelf / "a-before", longer], cache, workers=1).pairs
+    assert pair.only_before == ({"antenna": "dummy load"},)
+    assert pair.only_after == ({"choke": "fitted"}, {"cable": "B"})
+
+
 def test_a_folder_becomes_one_table_and_a_broken_session_a_line_with_its_reason(shelf, kept):
     compared = compare_paths([shelf], kept, workers=1)
     assert [one.name for one in compared.sessions] == ["a-before", "b-again", "c-after", "d-broken"]

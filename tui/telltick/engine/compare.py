@@ -201,9 +201,12 @@ def _where(levels: Sequence[Levels], scale: Levels) -> str:
 
 
 def _told_apart(some: Sequence[SetupSides], among: Sequence[SetupSides]) -> tuple[Mapping[str, str], ...]:
-    """Setups by the factors that tell them apart from the others of their session."""
-    told = _telling(among)
-    return tuple(_said(one, told) or dict(one.said) for one in some)
+    """Setups by what tells them from the one that their session came back to most often."""
+    if not some:
+        return ()
+    usual = max(among, key=lambda one: (len(one.steps), -one.steps[0])).bench
+    others = [{name for name, value in one.bench.items() if usual.get(name) != value} for one in some]
+    return tuple(_said(one, other) or dict(one.said) for one, other in zip(some, others, strict=True))
 
 
 def _telling(setups: Sequence[SetupSides]) -> set[str]:

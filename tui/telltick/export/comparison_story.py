@@ -117,8 +117,11 @@ def pair_section(compared: SessionComparison, pair: SessionPair) -> Section:
     )
     rows = tuple(_setup_row(one) for one in pair.setups)
     tables = (Table(f"{after} less {before}, setup by setup", columns, rows),) if rows else ()
-    left = [f"Only in {before}: {setup_words(one) or 'its one setup'}." for one in pair.only_before]
-    left += [f"Only in {after}: {setup_words(one) or 'its one setup'}." for one in pair.only_after]
+    left = [
+        f"Only in {name}: {'; '.join(setup_words(one) or 'its one setup' for one in unmatched)}."
+        for name, unmatched in ((before, pair.only_before), (after, pair.only_after))
+        if unmatched
+    ]
     key = f"pair-{pair.after + 1}"
     title = f"{before} and {after}"
     drawn = any(deciding(one.change) is not None for one in pair.setups)
