@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.gating import IDLE
+from telltick.measure.ringing import quiet_sums
 from telltick.measure.robust import jackknife_error, sum_by, with_deleted
 from telltick.measure.rows import PollRows
 from telltick.model.clock import Floats
@@ -51,7 +52,7 @@ def balance(rows: PollRows, use: npt.NDArray[np.bool_]) -> Balance | None:
     """The energy balance summed over the bins `use`; None without polls or without quiet frames."""
     if not rows.polls or not rows.quiet_frames.sum() or not rows.gate_share.sum() > 0:
         return None
-    quiet = rows.quiet[:, use].sum(axis=1, dtype=np.float64)
+    quiet = quiet_sums(rows, use)
     active = rows.active[:, use].sum(axis=1, dtype=np.float64)
     sums = sum_by(
         blocks_of(rows), quiet, rows.quiet_frames.astype(np.float64), active,

@@ -13,13 +13,14 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.frames import to_db
+from telltick.measure.ringing import quiet_sums
 from telltick.measure.rows import PollRows, Summed
 from telltick.measure.shapes import effective_bins
 from telltick.measure.tones import band_bins, clear_share, floor_of, tonal_bins
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Spectrum
 
-_BY_BIN = ("active", "core", "inner", "gap", "quiet", "slots", "pair_gap", "pair_core")
+_BY_BIN = ("active", "core", "inner", "gap", "rim", "slots", "pair_gap", "pair_core")
 
 
 def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollRows:
@@ -34,6 +35,7 @@ def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollR
     use = inside & ~tonal
     share = clear_share(rows, band, tonal)
     sums = {name: getattr(rows, name)[:, use].sum(axis=1, dtype=np.float64) for name in _BY_BIN}
+    sums["quiet"] = quiet_sums(rows, use)
     worth = effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
     lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
     middle = np.array([(band.low_hz + band.high_hz) / 2])

@@ -2,8 +2,8 @@
 
 The robust meter (`pollwise`) comes first: in steady noise it is as sharp as the energy balance, and static,
 speech and fading do not carry it away. Where polls differ much among themselves (some loud, some not) its
-mean would side with the majority, and where hardly any quiet is left it has no floors: then cores are held
-against gaps (`dense`), or the energy balance takes over.
+mean would side with the majority, and where no quiet is left between most polls it has no floors: then cores
+are held against gaps (`dense`), or the energy balance takes over.
 """
 
 from __future__ import annotations
@@ -19,9 +19,11 @@ from telltick.measure.dense import dense_excess, is_dense
 from telltick.measure.pollwise import Pollwise, poll_by_poll, robust_excess, uneven_share
 from telltick.measure.rows import PollRows
 
-BASE_ERROR_DB = 0.015  # what the method itself may be off by in steady noise
-_RINGING_DB = 1.9e-5  # per unit of I / N: rise of the quiet where a receiver's filter rings past the guard
+BASE_ERROR_DB = 0.006  # what the method itself may be off by in steady noise
+_RINGING_DB = 3e-6  # per unit of I / N: rise of the quiet where a receiver's filter rings past the guard
+_CLOSE_ERROR_DB = 0.015  # and where the few frames between close polls tell the floor
 _UNREST_ERROR_DB = 0.3  # and in noise where no poll at all lies in calm surroundings
+_TONES_ERROR_DB = 0.1  # times the share of the band that tones fill: what of them is left beside it
 UNEVEN = 0.15  # share of polls far above the rest from which they no longer count as stray
 
 
@@ -64,7 +66,7 @@ def measure_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> Excess | None:
     robust = robust_excess(polls) if polls is not None else None
     if polls is not None and robust is not None and uneven_share(polls) < UNEVEN:
         unrest = 1 - robust.polls / len(polls.at_s)
-        own = _method_error_db(robust.excess_db) + _UNREST_ERROR_DB * unrest
+        own = _method_error_db(robust.excess_db, rows, use) + _UNREST_ERROR_DB * unrest
         error_db = float(np.hypot(robust.error_db, own))
         return _excess(
             robust.noise, robust.excess_db, error_db, robust.dof, method=Method.ROBUST, polls=polls
@@ -78,18 +80,29 @@ def measure_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> Excess | None:
     plain = balance(rows, use)
     if plain is None:
         return None
-    error_db = float(np.hypot(plain.excess_error_db, _method_error_db(plain.excess_db)))
+    error_db = float(np.hypot(plain.excess_error_db, _method_error_db(plain.excess_db, rows, use)))
     return _excess(plain.noise, plain.excess_db, error_db, plain.dof, method=Method.BALANCE, polls=polls)
 
 
-def _method_error_db(excess_db: float) -> float:
+def _method_error_db(excess_db: float, rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
     """What the method itself may be off by in steady noise.
 
-    A filter with edges 60 Hz wide rings past the guard of 8 ms: 0.019 dB (r.m.s.) of N at 30 dB in seeded
-    scenes, in proportion to I / N.
+    A filter with edges 60 Hz wide rings past the guard of 8 ms; what `ringing` leaves of it is 0.003 dB
+    (r.m.s.) of N at 30 dB in seeded scenes, in proportion to I / N.
     """
     ratio = max(10 ** (excess_db / 10) - 1, 0.0)
-    return float(np.hypot(BASE_ERROR_DB, _RINGING_DB * ratio))
+    close = _CLOSE_ERROR_DB * is_dense(rows)
+    return float(
+        np.linalg.norm([BASE_ERROR_DB, _RINGING_DB * ratio, close, _TONES_ERROR_DB * _lost(rows, use)])
+    )
+
+
+def _lost(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
+    """Share of the band that is left out as steady tones."""
+    if rows.summed is not None:
+        return rows.summed.lost
+    inside = np.flatnonzero(use)
+    return 1 - len(inside) / float(inside[-1] - inside[0] + 1) if len(inside) else 0.0
 
 
 def _excess(

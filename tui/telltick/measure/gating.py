@@ -10,7 +10,9 @@ import numpy.typing as npt
 from telltick.model.clock import Floats
 from telltick.model.traffic import Gate, Ints
 
+LEAST_GUARD_S = 0.003  # and so much where polls lie so close that no quiet would be left
 GUARD_S = 0.008  # audio rings on after the bytes and poll timing jitters: keep this much clear on both sides
+RIM_S = 0.020  # a steep filter may ring so long into the quiet, faintly
 REACH_S = 1.0  # quiet time on each side of a poll that belongs to it
 IDLE = -1  # poll number of a row without a poll
 
@@ -74,6 +76,19 @@ def merged(start_s: Floats, end_s: Floats) -> tuple[Floats, Floats]:
     reach = np.maximum.accumulate(end_s)
     begins = np.append(True, start_s[1:] > reach[:-1])
     return start_s[begins], reach[np.append(np.flatnonzero(begins)[1:] - 1, len(reach) - 1)]
+
+
+def polls_with_guard(gate: Gate, frame_s: float) -> tuple[Floats, Floats]:
+    """Disjoint intervals that no quiet frame may touch: the polls with 8 ms on both sides.
+
+    Where two polls lie so close that not two frames would fit between them, the guard yields down to 3 ms: a
+    Hann window hardly hears its ends, so that jitter of 2 ms brings about 1e-5 of a burst into a frame.
+    """
+    gap_s = gate.poll_start_s[1:] - np.maximum.accumulate(gate.poll_end_s)[:-1]
+    between = np.clip((gap_s - 1.5 * frame_s) / 2, LEAST_GUARD_S, GUARD_S)
+    before, after = np.append(GUARD_S, between)[: gate.polls], np.append(between, GUARD_S)[: gate.polls]
+    start_s = np.minimum.accumulate((gate.poll_start_s - before)[::-1])[::-1]
+    return merged(start_s, gate.poll_end_s + after)
 
 
 def touches(from_s: Floats, to_s: Floats, start_s: Floats, end_s: Floats) -> npt.NDArray[np.bool_]:

@@ -9,7 +9,7 @@ then carried away. Here each poll k has a floor of its own,
 
 with a the share of those frames that the bytes fill, nu the shape of P_k's gamma distribution in noise
 alone, and b the bias of the logarithm for a waveform that repeats. Polls with a crash beside them do not
-count.
+count. Where polls lie too close for slots, the quiet of each row stands in for them.
 """
 
 from __future__ import annotations
@@ -19,8 +19,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from telltick.measure.dense import is_dense
 from telltick.measure.frames import Powers
 from telltick.measure.gating import IDLE
+from telltick.measure.ringing import quiet_sums
 from telltick.measure.robust import BISQUARE, bisquare_mean, clustered_error, row_medians, time_blocks
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
@@ -31,6 +33,7 @@ FLOOR_REACH_S = 3.0
 TREND_REACH_S = 1.0
 GRID_S = 0.5  # the floor is worked out this often and read between
 CLIP = 2.5  # standard deviations above the floor that still count as noise
+_RAISED = 3.5  # and from which a row's own quiet is left out: at 2.5 chance alone would lower it by 0.01 dB
 MIN_COUNT = 8
 _MOST_WINDOWS = 2000
 WEAK_DB, STRONG_DB = 1.0, 3.0  # below: cores alone; above: all inner frames
@@ -77,6 +80,29 @@ class Pollwise:
     counts: npt.NDArray[np.bool_]
     gain_drop: float
     gain_drop_error: float
+
+
+@dataclass(frozen=True)
+class _Lulls:
+    """Pieces of quiet that tell the floor.
+
+    Attributes:
+        row: shape (lulls,), row of each.
+        at_s: shape (lulls,), its time.
+        level: shape (lulls,), its log power.
+        spread: standard deviation of `level` in noise alone.
+        before: shape (rows,), log power of what lies right before the poll; NaN without.
+        after: shape (rows,), right after it.
+        clip: standard deviations above the floor from which a poll beside it does not count.
+    """
+
+    row: Ints
+    at_s: Floats
+    level: Floats
+    spread: float
+    before: Floats
+    after: Floats
+    clip: float = CLIP
 
 
 @dataclass(frozen=True)
@@ -161,31 +187,31 @@ def uneven_share(polls: Pollwise) -> float:
 def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     """Set each poll against the quiet around it, over the bins `use`; None without slots."""
     polled = np.flatnonzero((rows.poll != IDLE) & (rows.active_frames > 0))
-    if not len(rows.slot_row) or not len(polled):
+    if not len(polled):
         return None
     level = rows.quiet[:, use].sum(axis=0, dtype=np.float64)
     bins = rows.summed.worth if rows.summed else effective_bins(level)
-    slots = np.log(np.maximum(rows.slots[:, use].sum(axis=1, dtype=np.float64), 1e-30))
-    slot_s = _slot_times(rows)
-    spread = 1 / np.sqrt(mean_shape(np.median(np.maximum(rows.core_frames[polled], 1)), bins))
+    lull = _row_quiet(rows, use, bins) if is_dense(rows) else _slots(rows, use, bins)
+    if not len(lull.row):
+        return None
     at_s = rows.core_s[polled]
-    floor = _floors(slot_s, slots, at_s, float(spread))
+    floor = _floors(lull.at_s, lull.level, at_s, lull.spread)
     active_frames = rows.active_frames[polled]
     whole_power = rows.active[polled] / active_frames[:, None]
     inner = _window(rows.inner[polled][:, use], rows.inner_share[polled], rows.inner_frames[polled], bins)
     core = _window(rows.core[polled][:, use], rows.core_share[polled], rows.core_frames[polled], bins)
     whole = _window(whole_power[:, use], rows.gate_share[polled] / active_frames, active_frames, bins)
-    before, after = _beside(rows, slots, -1)[polled], _beside(rows, slots, 1)[polled]
+    before, after = lull.before[polled], lull.after[polled]
     with np.errstate(invalid="ignore"):
-        calm = (before < floor + CLIP * spread) & (after < floor + CLIP * spread)
+        calm = np.maximum(before, after) < floor + lull.clip * lull.spread
     counts = np.isfinite(floor) & calm & (inner.power > 0) & (core.power > 0) & (whole.power > 0)
     of_row = np.full(len(rows.poll), np.nan)
     of_row[polled] = floor
     frames = rows.quiet_frames[polled].astype(np.float64)
-    quiet = rows.quiet[polled][:, use].sum(axis=1, dtype=np.float64) / np.maximum(frames, 1)
+    quiet = quiet_sums(rows, use)[polled] / np.maximum(frames, 1)
     with np.errstate(invalid="ignore"):
-        still = quiet < np.exp(floor + CLIP / np.sqrt(mean_shape(np.maximum(frames, 1), bins)))
-    clear = counts & still & (frames > 0) & ~_raised_rows(rows, slots, of_row, float(spread))[polled]
+        still = quiet < np.exp(floor + _RAISED / np.sqrt(mean_shape(np.maximum(frames, 1), bins)))
+    clear = counts & still & (frames > 0) & ~_raised_rows(lull, of_row)[polled]
     shift, deviation = _own_quiet(quiet, frames, np.exp(floor), clear, int(np.count_nonzero(counts)))
     return Pollwise(
         at_s,
@@ -232,12 +258,38 @@ def _own_quiet(
     return mean, np.asarray(counted * weight * (relative - mean))
 
 
-def _raised_rows(rows: PollRows, slots: Floats, floor: Floats, spread: float) -> npt.NDArray[np.bool_]:
-    """Shape (rows,): rows with a slot far above the floor."""
-    out = np.zeros(len(rows.poll), dtype=bool)
+def _raised_rows(lull: _Lulls, floor: Floats) -> npt.NDArray[np.bool_]:
+    """Shape (rows,): rows with a lull far above the floor."""
+    out = np.zeros(len(floor), dtype=bool)
     with np.errstate(invalid="ignore"):
-        out[rows.slot_row[slots > floor[rows.slot_row] + CLIP * spread]] = True
+        out[lull.row[lull.level > floor[lull.row] + _RAISED * lull.spread]] = True
     return out
+
+
+def _slots(rows: PollRows, use: npt.NDArray[np.bool_], bins: float) -> _Lulls:
+    """The quiet slots, as long as the cores."""
+    level = np.log(np.maximum(rows.slots[:, use].sum(axis=1, dtype=np.float64), 1e-30))
+    frames = np.median(np.maximum(rows.core_frames[rows.poll != IDLE], 1))
+    spread = 1 / np.sqrt(mean_shape(frames, bins))
+    before, after = _beside(rows, level, -1), _beside(rows, level, 1)
+    return _Lulls(rows.slot_row, _slot_times(rows), level, float(spread), before, after)
+
+
+def _row_quiet(rows: PollRows, use: npt.NDArray[np.bool_], bins: float) -> _Lulls:
+    """The quiet frames of each poll's row, on both sides of it, as one lull; none if most rows have none.
+
+    So few frames tell little of speech: the lulls of the rows before and after must be calm as well.
+    """
+    has = np.flatnonzero((rows.poll != IDLE) & (rows.quiet_frames > 0))
+    if 2 * len(has) < rows.polls:
+        has = has[:0]
+    frames = rows.quiet_frames[has]
+    level = np.log(np.maximum(quiet_sums(rows, use)[has] / np.maximum(frames, 1), 1e-30))
+    spread = 1 / np.sqrt(mean_shape(np.median(frames), bins)) if len(has) else np.nan
+    before, after = np.full((2, len(rows.poll)), np.nan)
+    before[has], after[has] = level, level
+    before[has[1:]], after[has[:-1]] = np.maximum(level[1:], level[:-1]), np.maximum(level[1:], level[:-1])
+    return _Lulls(has, rows.core_s[has], level, float(spread), before, after, _RAISED)
 
 
 def _slot_times(rows: PollRows) -> Floats:
@@ -309,7 +361,7 @@ def clipped_floor(log_powers: Floats, spread: float, passes: int = 5) -> Floats:
             kept = (rows < centre[:, None] + CLIP * spread) & (rows > centre[:, None] - 4 * spread)
             mean = np.log(np.sum(power * kept, axis=1) / np.maximum(kept.sum(axis=1), 1))
             # Clipping a normal distribution at 2.5 lowers its mean by phi(2.5) / Phi(2.5) = 0.0176.
-            centre = np.where(kept.sum(axis=1) >= 3, mean + 0.0175 * spread, centre)
+            centre = np.where(kept.sum(axis=1) >= 3, mean + 0.0176 * spread, centre)
     out = np.full(len(log_powers), np.nan)
     out[enough] = centre
     return out

@@ -25,7 +25,17 @@ from telltick.measure.cores import (
     short_pairs,
 )
 from telltick.measure.frames import FrameSpec, Powers, Samples, power_frames
-from telltick.measure.gating import GUARD_S, IDLE, Spans, gate_share, merged, row_spans, touches
+from telltick.measure.gating import (
+    GUARD_S,
+    IDLE,
+    RIM_S,
+    Spans,
+    gate_share,
+    merged,
+    polls_with_guard,
+    row_spans,
+    touches,
+)
 from telltick.model.clock import Floats
 from telltick.model.traffic import Gate, Ints
 
@@ -70,12 +80,14 @@ class PollRows:
         gate_share: shape (rows,), sum over active frames of the share of their energy inside the gate.
         active_frames: shape (rows,).
         quiet_frames: shape (rows,).
+        rim_frames: shape (rows,), quiet frames within 20 ms of a poll.
         active: shape (rows, bins), sum of power over active frames.
         core: shape (rows, bins), mean power over the core; NaN without a poll.
         inner: shape (rows, bins), mean power of the frames within 8 ms of the poll; NaN without a poll.
         gap: shape (rows, bins), where polls follow each other so closely that a side has no slot: mean power
             of the frames half way to the next polls, quiet or not; NaN elsewhere.
         quiet: shape (rows, bins), sum of power over quiet frames.
+        rim: shape (rows, bins), sum of power over those within 20 ms of a poll.
         slot_row: shape (slots,), row of each slot, non-decreasing.
         slot_place: shape (slots,), -1, -2, ... before the poll, +1, +2, ... after it; 1 is adjacent.
         slots: shape (slots, bins), mean power over the slot's frames.
@@ -102,11 +114,13 @@ class PollRows:
     gate_share: Floats
     active_frames: Ints
     quiet_frames: Ints
+    rim_frames: Ints
     active: Powers
     core: Powers
     inner: Powers
     gap: Powers
     quiet: Powers
+    rim: Powers
     slot_row: Ints
     slot_place: Ints
     slots: Powers
@@ -241,10 +255,12 @@ def _measure_group(
     frames, row = _frames_of(spans, spec)
     power = _power_of(samples, first_sample, spec, frames)
     kinds, share = _kinds(frames, spec, gate)
+    is_rim = (kinds == QUIET) & _in_rim(frames, spec, gate)
     count = len(spans.poll)
     is_active, is_quiet = kinds == ACTIVE, kinds == QUIET
     active, active_frames = _sum_by_row(power[is_active], row[is_active], count)
     quiet, quiet_frames = _sum_by_row(power[is_quiet], row[is_quiet], count)
+    rim, rim_frames = _sum_by_row(power[is_rim], row[is_rim], count)
     cores = core_bounds(frames, row, spec, gate, spans)
     inner = inner_bounds(frames, row, spec, gate, spans, cores=cores)
     core, slot_row, slot_place, slots = core_and_slots(power, row, kinds, cores)
@@ -267,11 +283,13 @@ def _measure_group(
         gate_share=np.bincount(row, weights=share * is_active, minlength=count).astype(np.float64),
         active_frames=active_frames,
         quiet_frames=quiet_frames,
+        rim_frames=rim_frames,
         active=active,
         core=core,
         inner=mean_over(power, inner),
         gap=mean_over(power, gaps),
         quiet=quiet,
+        rim=rim,
         slot_row=slot_row,
         slot_place=slot_place,
         slots=slots,
@@ -324,12 +342,19 @@ def _kinds(frames: Ints, spec: FrameSpec, gate: Gate) -> tuple[npt.NDArray[np.in
     from_s = frames * spec.hop / spec.rate_hz
     to_s = from_s + spec.length_s
     bursts = merged(gate.start_s, gate.end_s)
-    polls = merged(gate.poll_start_s - GUARD_S, gate.poll_end_s + GUARD_S)
     near = merged(gate.start_s - GUARD_S, gate.end_s + GUARD_S)
     kinds = np.full(len(frames), QUIET, dtype=np.int8)
-    kinds[touches(from_s, to_s, *polls)] = BETWEEN
-    kinds[touches(from_s, to_s, *near)] = ACTIVE
+    guarded = touches(from_s, to_s, *polls_with_guard(gate, spec.length_s))
+    kinds[guarded] = BETWEEN
+    kinds[guarded & touches(from_s, to_s, *near)] = ACTIVE
     return kinds, gate_share(from_s, spec.length_s, *bursts)
+
+
+def _in_rim(frames: Ints, spec: FrameSpec, gate: Gate) -> npt.NDArray[np.bool_]:
+    """Shape (frames,): does a frame lie within 20 ms of a poll?"""
+    from_s = frames * spec.hop / spec.rate_hz
+    polls = merged(gate.poll_start_s - RIM_S, gate.poll_end_s + RIM_S)
+    return touches(from_s, from_s + spec.length_s, *polls)
 
 
 def _sum_by_row(power: Powers, row: Ints, rows: int) -> tuple[Powers, Ints]:
