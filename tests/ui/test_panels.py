@@ -43,8 +43,8 @@ def test_the_top_line_tells_recording_times_and_polling():
 def test_at_eighty_columns_nothing_of_it_is_cut_but_a_long_name():
     line = header(80)
     assert len(line) == 80
-    assert "● RECORDING  Larkfell hut 0:11:54 19:14:54 ● polling 0.2 s 9600 100 % answered" in line
-    assert "Larkfell h.." in header(80, name="Larkfell hut on the hill")
+    assert "● RECORDING  Larkfell hut 0:11:54      ● polling 0.2 s 9600 8N1 100 % answered" in line
+    assert "Larkfell hut on.." in header(80, name="Larkfell hut on the hill")
 
 
 @pytest.mark.parametrize("width", [80, 100, 120, 200])

@@ -96,7 +96,7 @@ async def test_nothing_is_sent_before_the_caution_was_shown_and_confirmed(tmp_pa
         await pilot.press("escape", "t")
         assert not world.asked
         await pilot.press("t")
-        await until(pilot, lambda: "it answers: 14 bytes, 12.3 ms after the request" in text_of_screen(app))
+        await until(pilot, lambda: "it answers: 14 bytes after 12.3 ms" in text_of_screen(app))
         assert [plan.frame for plan in world.asked] == [b"XX;"]
         await to_line(pilot, "baud")
         await pilot.press("right")  # another baud: the old answer says nothing any more

@@ -215,7 +215,7 @@ def test_a_picture_drawn_on_shows_what_a_new_one_would():
         (1, 6.0, Sight()),
         (2, 6.0, Sight(cursor_hz=1500.0)),
         (3, 0.0, Sight(comb=COMB)),
-        (4, 9.0, Sight((300, 2700), 2699.0, COMB, "0:01:02")),
+        (4, 9.0, Sight((300, 2700), 2699.0, COMB, held="0:01:02")),
     ]:
         columns = Columns.of(spectrum(excess_db, seed), 80, sight.span_hz)
         assert kept.draw(columns, sight) == SpectrumPicture(room, SCALE, BAND).draw(columns, sight)

@@ -22,7 +22,7 @@ from telltick.ui.widgets.details import details
 from telltick.ui.widgets.findings import findings_sheet
 from telltick.ui.widgets.footer import draw_hints
 from telltick.ui.widgets.sheet import Item, Sheet, Sight, draw_sheet, in_view
-from telltick.ui.widgets.steps import steps_sheet
+from telltick.ui.widgets.steps import step_line, steps_sheet
 from tests.ui.fake_feed import tied
 from tests.ui.results import answers, measurement
 
@@ -82,15 +82,25 @@ def test_the_sheet_of_the_whole_session_tells_how_the_radio_answered():
 
 def test_the_steps_at_eighty_columns():
     assert lines(steps_sheet(measurement(), Room(80, 20, ASCII)), (80, 20))[:8] == [
-        "  #   what changed polls     N     I    dB       0    24 dB verdict   +-0.5 dB  ",
-        "> all together       313 -44.6 -37.8  +7.6 +-1.9 --=#=----- + tied              ",
-        "  1   as it began     89 -40.1 -34.6  +6.6 +-0.1 --#=------ + tied    reached   ",
-        "  2   dummy load      74 -50.0 -34.6 +15.6 +-0.1 ------#--- + tied    reached   ",
-        "  3   fitted          64 -50.0 -42.6  +8.2 +-0.1 ---#------ + tied    reached   ",
-        "  4   cable: B        53 -50.0 -56.0  +1.0 +-0.7 #=-------- + tied    12 s more ",
-        "  5   polling: off     0 -50.0  --.-  --.-       ---------- . too few           ",
-        "  6   polling: on     33 -50.0 -55.9  +1.0 +-0.8 #=-------- + tied    14 s more ",
+        "  #   what changed  polls     N     I    dB       0   24 dB verdict   +-0.5 dB  ",
+        "> all whole session   313 -44.6 -37.8  +7.6 +-1.9 --=#----- + tied              ",
+        "  1   as it began      89 -40.1 -34.6  +6.6 +-0.1 --#------ + tied    reached   ",
+        "  2   dummy load       74 -50.0 -34.6 +15.6 +-0.1 -----#--- + tied    reached   ",
+        "  3   choke: fitted    64 -50.0 -42.6  +8.2 +-0.1 ---#----- + tied    reached   ",
+        "  4   cable: B         53 -50.0 -56.0  +1.0 +-0.7 #=------- + tied    12 s more ",
+        "  5   polling: off      0 -50.0  --.-  --.-       --------- . too few           ",
+        "  6   polling: on      33 -50.0 -55.9  +1.0 +-0.8 #=------- + tied    14 s more ",
     ]
+
+
+def test_what_changed_is_cut_between_its_parts_where_it_is_long():
+    first, *_ = measurement().steps
+    setup = {"polling": "off", "coin trial": "off"}
+    line = step_line(replace(first, step=replace(first.step, setup=setup, changed=tuple(setup))), ASCII)
+    assert line.words(40) == "polling: off, coin trial: off"
+    assert line.words(28) == "polling off, coin trial off"
+    assert line.words(13) == "polling off.."
+    assert line.words(6) == "poll.."
 
 
 def test_a_change_is_drawn_on_one_scale_with_zero_and_bound():

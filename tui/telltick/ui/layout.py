@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 HOME_WIDTH = 120
 LEAST_WIDTH, LEAST_HEIGHT = 80, 24
+GUTTER = 2  # cells between pictures and numbers: with one, words at the border read as one
 
 
 @dataclass(frozen=True)
@@ -30,11 +31,11 @@ def arrange(width: int, height: int) -> dict[str, Box]:
     if width < LEAST_WIDTH or height < LEAST_HEIGHT:
         return _numbers_only(width, height)
     right = _right_width(width)
-    left = width - right - 1
+    left = width - right - GUTTER
     body = height - 3  # header, notice line, footer
     boxes = {"header": Box(0, 0, width, 1)}
     boxes |= _stack(0, 1, left, _left_heights(body))
-    boxes |= _stack(left + 1, 1, right, _right_heights(body))
+    boxes |= _stack(left + GUTTER, 1, right, _right_heights(body))
     boxes["notice"] = Box(0, height - 2, width, 1)
     boxes["footer"] = Box(0, height - 1, width, 1)
     return boxes

@@ -13,8 +13,10 @@ from textual.widgets import Input
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, Action, Keymap
 from telltick.ui.rows import Role, Row, Run, row, rule, shorten
+from telltick.ui.widgets.edge import Edge
 from telltick.ui.widgets.panel import Panel
 from telltick.ui.widgets.prompt import AnswerInput, PromptRows
+from telltick.ui.widgets.sheet import out_of_sight
 
 WIDTH, HEIGHT = 60, 20
 LIST_HEIGHT = HEIGHT - 3
@@ -35,7 +37,8 @@ class CommandScreen(ModalScreen[Action | None]):
     DEFAULT_CSS = f"""
     CommandScreen {{ align: center middle; background: transparent; }}
     CommandScreen Container {{ width: {WIDTH}; height: {HEIGHT}; background: $surface; }}
-    CommandScreen Horizontal {{ height: 1; }}
+    CommandScreen #sided {{ width: {WIDTH + 2}; height: {HEIGHT}; }}
+    CommandScreen #typing {{ height: 1; }}
     CommandScreen #find {{ width: 7; }}
     """
     BINDINGS: ClassVar = [
@@ -56,13 +59,16 @@ class CommandScreen(ModalScreen[Action | None]):
 
     def compose(self) -> ComposeResult:
         """Title, line to type in, list."""
-        with Container():
-            yield PromptRows("commands-title", self._glyphs)
-            with Horizontal():
-                yield PromptRows("find", self._glyphs)
-                yield AnswerInput(ascii_only=self._glyphs.ascii, offering=False)
-            yield PromptRows("commands-gap", self._glyphs)
-            yield CommandRows("commands", self._glyphs)
+        with Horizontal(id="sided"):
+            yield Edge("left", self._glyphs)
+            with Container():
+                yield PromptRows("commands-title", self._glyphs)
+                with Horizontal(id="typing"):
+                    yield PromptRows("find", self._glyphs)
+                    yield AnswerInput(ascii_only=self._glyphs.ascii, offering=False)
+                yield PromptRows("commands-gap", self._glyphs)
+                yield CommandRows("commands", self._glyphs)
+            yield Edge("right", self._glyphs)
 
     def on_mount(self) -> None:
         """Ready to type."""
@@ -114,12 +120,15 @@ def draw_commands(found: list[Action], at: int, keymap: Keymap, width: int, glyp
     """The list's rows around the chosen one."""
     if not found:
         return [row(Run("   nothing of that name", Role.LABEL))]
-    first = min(max(at - LIST_HEIGHT // 2, 0), max(len(found) - LIST_HEIGHT, 0))
+    room = LIST_HEIGHT if len(found) <= LIST_HEIGHT else LIST_HEIGHT - 1
+    first = min(max(at - room // 2, 0), max(len(found) - room, 0))
     rows: list[Row] = []
-    for k, action in enumerate(found[first : first + LIST_HEIGHT], first):
+    for k, action in enumerate(found[first : first + room], first):
         chosen = k == at
         lead = Run(f" {glyphs.here if chosen else ' '} ", Role.KEY)
         key = Run(f"{keymap.shown(action.name):<7}", Role.KEY)
         words = shorten(action.help, max(width - 12, 0))
         rows.append(row(lead, key, Run(words, Role.NUMBER if chosen else Role.TEXT)))
+    if room < LIST_HEIGHT:
+        rows.append(out_of_sight(first, len(found) - first - room, lead=3))
     return rows

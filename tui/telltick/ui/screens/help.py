@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
+from textual.containers import Horizontal
 from textual.screen import ModalScreen
 
 from telltick.model.cautions import FIRST
@@ -14,9 +15,11 @@ from telltick.ui.explain import TOPICS, Topic
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import ACTIONS, Group, Keymap
 from telltick.ui.rows import BLANK, Role, Room, Row, Run, fit, row, rule, wrapped
+from telltick.ui.widgets.edge import Edge
 from telltick.ui.widgets.sheet import LEAD, Sheet, SheetPanel, Sight, plain
 
 WIDTH, HEIGHT = 80, 24
+MARGIN = 4  # rows of a large screen that stay free around it
 KEYS = ""  # the first page
 LEFT_WIDTH = 39  # columns of the keys at the left
 NAME = 19  # columns for the name of what is explained
@@ -29,7 +32,7 @@ PAIRS = {
     "back": ("forward", "five seconds back, on"),
     "mark_before": ("mark_after", "to the mark before, after"),
     "beginning": ("end", "to the beginning, the end"),
-    "cursor_down": ("cursor_up", "spectrum's cursor down, up"),
+    "cursor_down": ("cursor_up", "spectrum: cursor down, up"),
     "strip_less": ("strip_more", "strip: less, more time"),
     "older": ("newer", "journal: older, newer"),
     "quieter": ("louder", "quieter, louder"),
@@ -51,6 +54,7 @@ class HelpScreen(ModalScreen[None]):
 
     DEFAULT_CSS = """
     HelpScreen { align: center middle; background: transparent; }
+    HelpScreen Horizontal { width: auto; height: auto; max-height: 100%; }
     """
     LEAVING: ClassVar = {"escape", "enter", "space", "q", "question_mark"}
 
@@ -70,8 +74,16 @@ class HelpScreen(ModalScreen[None]):
         self._panel = HelpPanel("help", glyphs)
 
     def compose(self) -> ComposeResult:
-        """The page alone."""
-        yield self._panel
+        """The page between its sides."""
+        with Horizontal():
+            yield Edge("left", self._glyphs)
+            yield self._panel
+            yield Edge("right", self._glyphs)
+
+    def on_resize(self) -> None:
+        """There are sides where there is something beside the page."""
+        for edge in self.query(Edge):
+            edge.display = self.size.width >= WIDTH + 2
 
     def on_mount(self) -> None:
         """Draw when there is a size."""
@@ -106,6 +118,8 @@ class HelpScreen(ModalScreen[None]):
             inner = replace(room, width=room.width - 2)
             head = row(Run(" "), *rule(TOPICS[name].title, inner, *legends))
             lines = draw_topic(TOPICS[name], room)
+        most = max(self.size.height - MARGIN, HEIGHT)
+        self._panel.styles.height = min(max(len(lines) + 1, HEIGHT), most)
         self._panel.lay(Sheet(head=(head,), items=plain(lines)), Sight())
 
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 from telltick.engine.tryout import SoundInputs
 from telltick.model.errors import BadInputError
-from telltick.model.plan import AudioPlan, PollPlan, StationProfile
+from telltick.model.plan import REQUEST, AudioPlan, PollPlan, StationProfile
 from telltick.ui.factors import FACTORS
 
 NO_PORT = "none: audio alone"
 DEFAULT_INPUT = "the system's default"
-BY_POLLER = ("baud", "poll interval")  # these stand in the poll plan
+BY_POLLER = ("baud", "poll interval", REQUEST)  # these stand in the poll plan
 USUAL_BAUD = ("4800", "9600", "19200", "38400", "57600", "115200")
 
 

@@ -37,7 +37,7 @@ class Trial:
 
 def draw_form(form: Form, at: int, room: Room) -> list[Row]:
     """The form's lines, as many as fit around the one pointed at."""
-    head = rule("station set-up", room, row(Run("up, down choose a line", Role.LABEL)))
+    head = rule("station set-up", room)
     lines = [_line(one, form, at=k == at, room=room) for k, one in enumerate(form.fields)]
     shown = max(room.height - 1, 0)
     groups = [k for k, one in enumerate(form.fields) if one.key in BEGIN_GROUP]
@@ -54,7 +54,7 @@ def _line(one: Field, form: Form, *, at: bool, room: Room) -> Row:
     value = glyphs.clean(form.values[one.key], 100)
     lead = Run(f" {glyphs.here if at else ' '} ", Role.KEY)
     label = Run(f"{one.label:<{LABEL_CELLS}}", Role.LABEL)
-    arrows = f" {glyphs.left}{glyphs.right}" if at and one.offers else ""
+    arrows = f" {glyphs.left} {glyphs.right}" if at and one.offers else ""
     words = shorten(value, max(room.width - LABEL_CELLS - 4 - len(arrows), 0))
     told = Run(words, Role.NUMBER if at else Role.TEXT) if words else Run("-", Role.RULE)
     return row(lead, label, told, Run(arrows, Role.KEY))
@@ -100,9 +100,8 @@ def _answer(form: Form, trial: Trial, room: Room) -> list[Row]:
     if trial.sure:
         words = [f"Caution: {SERIAL_LINES_IN_SHORT}", FRAMES]
         rows = [line for text in words for line in wrapped(text, width, Role.WARN)]
-        return _padded(
-            [*rows, row(Run("t", Role.KEY), Run(" again sends it once, Esc does not", Role.LABEL))]
-        )
+        keys = row(Run("t", Role.KEY), Run(" sends it once  ", Role.LABEL), Run("Esc", Role.KEY))
+        return _padded([*rows, row(*keys, Run(" does not", Role.LABEL))])
     if trial.asking:
         return [row(Run(" asked; waiting for the reply", Role.LABEL))]
     if trial.answer is None:
@@ -116,7 +115,7 @@ def _told(answer: Answer, width: int) -> list[Row]:
         return wrapped(f"! {plain_text(answer.trouble, 300)}", width, Role.BAD)
     shown = answer.reply.decode("latin-1").encode("unicode_escape").decode("ascii")
     count = f"{len(answer.reply)} byte{'s' if len(answer.reply) != 1 else ''}"
-    after = "" if answer.reply_ms is None else f", {answer.reply_ms:.1f} ms after the request"
+    after = "" if answer.reply_ms is None else f" after {answer.reply_ms:.1f} ms"
     rows = [
         row(Run("it answers: ", Role.GOOD), Run(f"{count}{after}", Role.NUMBER)),
         *wrapped(answer.reply.hex(" "), width, Role.FROM_RADIO),
@@ -138,7 +137,8 @@ def draw_keys(room: Room, *, typing: bool) -> Row:
         )
     glyphs = room.glyphs
     pairs = (
-        (f"{glyphs.left}{glyphs.right}", "step"),
+        (glyphs.up_down, "line"),
+        (f"{glyphs.left} {glyphs.right}", "step"),
         ("Enter", "type"),
         ("t", "try the port"),
         ("s", "keep it"),

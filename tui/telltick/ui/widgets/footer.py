@@ -5,9 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from telltick.ui.glyphs import Glyphs
-from telltick.ui.keymap import ACTIONS, Action, Keymap
+from telltick.ui.keymap import ACTIONS, Action, Group, Keymap
 from telltick.ui.rows import Role, Room, Row, Run, row, width_of
 from telltick.ui.widgets.panel import Panel
+
+PAIRS = {  # the key of the second stands beside that of the first: what both do
+    "slower": ("faster", "speed"),
+    "back": ("forward", "5 s"),
+    "mark_before": ("mark_after", "marks"),
+    "beginning": ("end", "ends"),
+}
 
 
 class KeyLine(Panel):
@@ -59,14 +66,19 @@ def _hint(key: str, words: str) -> tuple[Run, Run]:
 def draw_keys(keymap: Keymap, room: Room, *, replay: bool) -> Row:
     """The line; when it is too long the highest ranks go first, the later among equals before the earlier."""
     arrows = {"left": room.glyphs.left, "right": room.glyphs.right}
-    wanted = [a for a in ACTIONS if a.rank < 9 and (a.replay if replay else a.live)]
+    seconds = {second for second, _ in PAIRS.values()}
+    wanted = [a for a in ACTIONS if a.rank < 9 and a.name not in seconds and (a.replay if replay else a.live)]
     if replay:
         wanted.sort(key=lambda a: a.live)  # what moves the playhead comes first
 
     def line(actions: list[Action]) -> Row:
         runs: list[Run] = [Run(" ")]
         for action in actions:
-            runs += _hint(keymap.shown(action.name, arrows=arrows), action.label)
+            key, words = keymap.shown(action.name, arrows=arrows), action.label
+            if action.name in PAIRS:
+                second, words = PAIRS[action.name]
+                key = f"{key} {keymap.shown(second, arrows=arrows)}"
+            runs += _hint(key, words)
         return row(*runs)
 
     while width_of(line(wanted)) > room.width + 2 and wanted:
@@ -78,4 +90,5 @@ def draw_keys(keymap: Keymap, room: Room, *, replay: bool) -> Row:
 
 def _rank(action: Action, *, replay: bool) -> int:
     """In replay the transport matters more than changes on a bench of the past."""
-    return action.rank + (2 if replay and action.live and action.rank else 0)
+    elsewhere = action.live and action.group is not Group.RESULTS
+    return action.rank + (2 if replay and elsewhere and action.rank else 0)

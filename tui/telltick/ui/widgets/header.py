@@ -92,12 +92,13 @@ def draw_header(snapshot: Snapshot, facts: SessionFacts, answers: RecentAnswers,
 
 
 def _times(snapshot: Snapshot, facts: SessionFacts, *, wide: bool) -> Row:
+    """Session time, and what else there is room for: on a small screen the line's framing goes before."""
     now = row(Run(clock(snapshot.now_ns), Role.NUMBER))
     if snapshot.phase in (Phase.PLAYING, Phase.PAUSED):
-        speed = Run(f"  {number(snapshot.speed)}x", Role.KEY)
+        speed = Run(f"  {number(snapshot.speed)}x" if wide or snapshot.speed != 1 else "", Role.KEY)
         return (*now, Run(f" of {clock(snapshot.duration_ns)}", Role.LABEL), speed)
     at = wall(facts.started_wall_ns, snapshot.now_ns, facts.utc_offset_s)
-    return (*now, Run(f"  {at} local" if wide else f" {at}", Role.LABEL))
+    return (*now, Run(f"  {at} local", Role.LABEL)) if wide else now
 
 
 def _polling(state: PollingState, answers: RecentAnswers, room: Room) -> Row:
@@ -105,7 +106,7 @@ def _polling(state: PollingState, answers: RecentAnswers, room: Room) -> Row:
     if not state.available and not state.polls:
         return row(Run("no poller of ours" if wide else "no poller", Role.LABEL))
     rate = f"{number(state.interval_s)} s" if state.interval_s else ""
-    line = " ".join(part for part in (str(state.baud or ""), state.framing if wide else "") if part)
+    line = " ".join(part for part in (str(state.baud or ""), state.framing or "") if part)
     about = f" {rate} {line}".rstrip()
     if not state.on:
         return row(Run(f"{glyphs.ring} not polling", Role.WARN), Run(about, Role.LABEL))

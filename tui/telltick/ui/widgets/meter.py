@@ -16,6 +16,7 @@ from telltick.ui.widgets.panel import Panel
 
 WIDEST = "00.0"
 ROOMY, VERY_ROOMY = 18, 26  # rows from which the panel is set wider
+NAMES_FROM, NAME_CELLS = 34, 11  # cells of the panel from which names stand in a column, and its cells
 LEAST_BELOW = 3  # rows below the verdict: I/N, levels, step
 SHORT_VERDICT = {
     Verdict.TIED: "tied",
@@ -76,12 +77,12 @@ def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: flo
     rows = [_title(snapshot, window_s, room), *gap]
     rows += _large(reading, width, 2 if room.height >= VERY_ROOMY else 1, room.glyphs)
     rows += [row(Run("above the floor while bytes flow", Role.LABEL)), BLANK] if roomy else []
-    rows += [_written_interval(reading), _drawn_interval(reading, reach_db, width, room.glyphs), *gap]
+    rows += [_written_interval(reading, width), _drawn_interval(reading, reach_db, width, room.glyphs), *gap]
     rows += [_verdict(reading, width, room.glyphs), *gap]
-    rows += [*_relation_and_trial(snapshot, room, len(rows)), _levels(reading)]
+    rows += [*_relation_and_trial(snapshot, room, len(rows)), _levels(reading, width)]
     rows += [*([] if snapshot.trial else gap), _step(snapshot, width, room.glyphs)]
     if len(rows) < room.height:
-        rows.append(_latency(snapshot))
+        rows.append(_latency(snapshot, width))
     if reading.verdict is Verdict.CONTROL:
         return rows  # it asks for no polls
     return rows + _warnings(reading, room, room.height - len(rows))
@@ -133,9 +134,9 @@ def _drawn_interval(reading: Reading, reach_db: float, width: int, glyphs: Glyph
     return row(Run("0 ", Role.LABEL), *cells, Run(right, Role.LABEL))
 
 
-def _written_interval(reading: Reading) -> Row:
+def _written_interval(reading: Reading, width: int) -> Row:
     between = Run(interval(reading.excess_db).rstrip(), Role.NUMBER)
-    return row(Run("95 % ", Role.LABEL), between, Run(" dB", Role.LABEL))
+    return row(_name("95 %", "95 %", width), between, Run(" dB", Role.LABEL))
 
 
 def _verdict(reading: Reading, width: int, glyphs: Glyphs) -> Row:
@@ -151,9 +152,9 @@ def _verdict(reading: Reading, width: int, glyphs: Glyphs) -> Row:
     return (*fit(band, max(width - width_of(polls), len(word))), *polls)
 
 
-def _levels(reading: Reading) -> Row:
+def _levels(reading: Reading, width: int) -> Row:
     return row(
-        Run("N ", Role.LABEL),
+        _name("N", "N", width),
         Run(db(reading.noise_dbfs, 6), Role.NUMBER),
         Run("  I ", Role.LABEL),
         Run(db(reading.interference_dbfs, 6), Role.NUMBER),
@@ -161,32 +162,37 @@ def _levels(reading: Reading) -> Row:
     )
 
 
+def _name(full: str, short: str, width: int) -> Run:
+    """The name before a number; where there is room, numbers stand below each other."""
+    return Run(f"{full:<{NAME_CELLS}}" if width >= NAMES_FROM else f"{short} ", Role.LABEL)
+
+
 def _relation_and_trial(snapshot: Snapshot, room: Room, above: int) -> list[Row]:
     """I/N; with a coin trial its odds, in place of I/N where there is no row for both."""
-    relation = _relation(snapshot.window)
+    relation = _relation(snapshot.window, room.width)
     if snapshot.trial is None or not snapshot.trial.running:
         return [relation]
     odds = trial_line(snapshot.trial, room.width)
     return [odds, relation] if above + LEAST_BELOW < room.height else [odds]
 
 
-def _relation(reading: Reading) -> Row:
+def _relation(reading: Reading, width: int) -> Row:
     """I/N where something was found, what it cannot exceed where nothing was, dashes where nobody knows."""
     if reading.verdict is not Verdict.NO_TIE:
         return row(
-            Run("I/N ", Role.LABEL),
-            Run(db(reading.i_over_n_db, 5, sign=True), Role.NUMBER),
+            _name("I/N", "I/N", width),
+            Run(db(reading.i_over_n_db, 6 if width >= NAMES_FROM else 5, sign=True), Role.NUMBER),
             Run(" dB", Role.LABEL),
         )
-    limit = db(reading.upper_limit_i_over_n_db, 5, sign=True)
-    return row(Run("I/N at most ", Role.LABEL), Run(limit, Role.NUMBER), Run(" dB", Role.LABEL))
+    limit = db(reading.upper_limit_i_over_n_db, 6, sign=True)
+    return row(_name("I/N at most", "I/N at most", width), Run(limit, Role.NUMBER), Run(" dB", Role.LABEL))
 
 
 def _step(snapshot: Snapshot, width: int, glyphs: Glyphs) -> Row:
     """The reading since the last change, on one line."""
     step = snapshot.step
     runs = [
-        Run("step " if width < 36 else "this step ", Role.LABEL),
+        _name("this step", "step", width),
         Run(short_clock(int(snapshot.step_seconds * 1e9)), Role.NUMBER),
     ]
     if step.excess_db is None:
@@ -194,7 +200,7 @@ def _step(snapshot: Snapshot, width: int, glyphs: Glyphs) -> Row:
         return row(*runs, Run(f"  {why}", Role.LABEL))
     half = (step.excess_db.high - step.excess_db.low) / 2
     runs += [
-        Run(db(step.excess_db.value, 6), Role.NUMBER),
+        Run(db(step.excess_db.value, 4 if width == NAMES_FROM else 5), Role.NUMBER),
         Run(f" {glyphs.within}", Role.LABEL),
         Run(db(half, 4), Role.NUMBER),
         Run(f" {SHORT_VERDICT[step.verdict]}", VERDICT_ROLE[step.verdict]),
@@ -212,7 +218,7 @@ def _title(snapshot: Snapshot, window_s: float, room: Room) -> Row:
     return rule("meter" if tight else title, room, locked)
 
 
-def _latency(snapshot: Snapshot) -> Row:
+def _latency(snapshot: Snapshot, width: int) -> Row:
     """How far the sound lags behind the bytes: what every gate is moved by."""
     latency = snapshot.latency
     if latency is None:
@@ -220,4 +226,4 @@ def _latency(snapshot: Snapshot) -> Row:
     doubt = f" or + k {1000 * latency.modulo_s:.0f}" if latency.modulo_s is not None else ""
     doubt = " locked" if latency.locked else doubt
     value = f"{1000 * latency.seconds.value:6.1f}"
-    return row(Run("latency ", Role.LABEL), Run(value, Role.NUMBER), Run(f" ms{doubt}", Role.LABEL))
+    return row(_name("latency", "latency", width), Run(value, Role.NUMBER), Run(f" ms{doubt}", Role.LABEL))

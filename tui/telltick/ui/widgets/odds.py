@@ -216,5 +216,5 @@ def meaning(trial: TrialReading) -> str:
 def trial_line(trial: TrialReading, width: int) -> Row:
     """The coin trial on one line of the meter."""
     odds = odds_to_one(trial.log10_e)
-    lead = Run("coin trial " if width >= 36 else "coin ", Role.LABEL)
+    lead = Run("coin trial " if width >= 34 else "coin ", Role.LABEL)
     return row(lead, Run(odds, odds_role(trial)), Run(f"  {trial.cycles} polls", Role.LABEL))

@@ -149,10 +149,11 @@ def draw_sheet(sheet: Sheet, sight: Sight, room: Room) -> list[Row]:
         shown.append(row(Run(f"{sign:<{LEAD}}", Role.KEY), *line))
     shown += [BLANK] * (rows - len(shown))
     if rows < len(lines):
-        shown.append(_out_of_sight(sight.top, len(lines) - sight.top - rows))
+        shown.append(out_of_sight(sight.top, len(lines) - sight.top - rows))
     return [*sheet.head, *shown, *sheet.foot][: room.height]
 
 
-def _out_of_sight(above: int, below: int) -> Row:
+def out_of_sight(above: int, below: int, lead: int = LEAD) -> Row:
+    """How many rows stand above and below those in view."""
     said = [f"{count} more {where}" for count, where in ((above, "above"), (below, "below")) if count]
-    return row(Run(" " * LEAD + ", ".join(said), Role.LABEL))
+    return row(Run(" " * lead + ", ".join(said), Role.LABEL))

@@ -35,6 +35,7 @@ class SpectrumPlot(Panel):
         self._scale: LevelScale | None = None
         self._spectrum: Spectrum | None = None
         self._drawn_s, self._drawn_ns = 0.0, 0
+        self._locked = False  # the latency, when it was drawn; a lock empties the window for a moment
         self._sight = Sight()
         self._columns: Columns | None = None
         self._picture: SpectrumPicture | None = None
@@ -43,12 +44,15 @@ class SpectrumPlot(Panel):
         """Draw a snapshot's spectrum, once a second: a mean over half a minute changes no faster."""
         jumped = abs(snapshot.now_ns - self._drawn_ns) > JUMP_NS or self._spectrum is None
         now_s = time.monotonic()
-        due = not self._sight.held and (jumped or now_s - self._drawn_s > REDRAW_S)
+        locked = snapshot.latency is not None and snapshot.latency.locked
+        waits = snapshot.spectrum is None and locked is not self._locked and not jumped
+        due = not (self._sight.held or waits) and (jumped or now_s - self._drawn_s > REDRAW_S)
         missing = missing_words(snapshot) if snapshot.spectrum is None else self._sight.missing
-        sight = replace(self._sight, comb=snapshot.character, missing=missing)
+        judged = snapshot.window.excess_db is not None or snapshot.open_mark is not None
+        sight = replace(self._sight, comb=snapshot.character, missing=missing, judged=judged)
         if due and (snapshot.spectrum is not self._spectrum or sight != self._sight):
             self._spectrum, self._sight = snapshot.spectrum, sight
-            self._drawn_s, self._drawn_ns = now_s, snapshot.now_ns
+            self._drawn_s, self._drawn_ns, self._locked = now_s, snapshot.now_ns, locked
             self.redraw()
         elif not self.rows:
             self.redraw()

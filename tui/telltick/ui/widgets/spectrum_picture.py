@@ -41,6 +41,7 @@ class Sight:
         span_hz: lowest and highest frequency shown.
         cursor_hz: where the cursor stands; None without one.
         comb: the character rate found in the sound.
+        judged: there is a reading, so that what rises is more than the chance of a few polls.
         held: since when the picture stands still, as a reader sees it; empty while it does not.
         missing: what stands in place of a spectrum that there is not.
     """
@@ -48,6 +49,7 @@ class Sight:
     span_hz: tuple[float, float] = SHOWN_HZ
     cursor_hz: float | None = None
     comb: CharacterRate | None = None
+    judged: bool = True
     held: str = ""
     missing: str = NO_AUDIO
 
@@ -120,7 +122,7 @@ class SpectrumPicture:
         line = np.where(known & np.isfinite(columns.floor), np.rint(floor), NO_LINE)
         # Off a tone the quiet level jitters about the floor: one edge serves both.
         base = np.where((line >= 0) & (np.abs(quiet - floor) < 1), line, np.rint(quiet))
-        rises = known & (active > 0) & (columns.rise_db >= LEAST_RISE_DB)
+        rises = sight.judged & known & (active > 0) & (columns.rise_db >= LEAST_RISE_DB)
         bottom = np.maximum(np.minimum(base, np.floor(active)), 0)
         at = None if sight.cursor_hz is None else columns.at(sight.cursor_hz)
         looks = (
@@ -192,6 +194,7 @@ def _legends(columns: Columns | None, band: Band, sight: Sight, glyphs: Glyphs) 
     rise, flow = Run(glyphs.full * 2, Role.RISE), Run(" rise while bytes flow", Role.LABEL)
     highest = columns.highest_rise(band) if columns is not None else None
     words = f"{highest[0]:5.1f} dB at {highest[1]:4.0f} Hz" if highest else "none to be seen"
+    words, highest = (words, highest) if sight.judged else ("polls too few yet", None)
     most = Run(f"{words:>19}", Role.NUMBER if highest else Role.LABEL)
     short = row(*quiet, *floor, rise, Run(" rise", Role.LABEL))
     if sight.comb is not None:

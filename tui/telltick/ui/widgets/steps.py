@@ -18,7 +18,7 @@ from telltick.ui.widgets.sheet import LEAD, Item, Sheet
 
 MOST_NUMBERS = 4  # step numbers written out; details have them all
 WIDE = 116  # cells from which words and intervals are written out
-LEAST_NARROW, LEAST_WIDE = (12, 10), (22, 16)  # cells for the setup and for the drawn interval
+LEAST_NARROW, LEAST_WIDE = (13, 9), (22, 16)  # cells for the setup and for the drawn interval
 TO_HALF = "{}0.5 dB"
 VERDICT_SIGN = {Verdict.TIED: "+", Verdict.NO_TIE: "-", Verdict.TOO_FEW: ".", Verdict.CONTROL: "o"}
 
@@ -44,10 +44,10 @@ class Line:
     short: str = ""
 
     def words(self, width: int) -> str:
-        """What is said of the setup, as fully as the width allows."""
-        return shorten(
-            self.short if self.short and width_of((Run(self.setup),)) > width else self.setup, width
-        )
+        """What is said of the setup, as fully as the width allows; it is cut between its parts."""
+        if self.short and width_of((Run(self.setup),)) > width:
+            return _whole_parts(self.short, width)
+        return _whole_parts(self.setup, width)
 
 
 @dataclass(frozen=True)
@@ -92,6 +92,16 @@ def step_line(step: StepReading, glyphs: Glyphs) -> Line:
     return Line(str(step.step.index + 1), words, step.reading, step.more_s, step, short)
 
 
+def _whole_parts(text: str, width: int) -> str:
+    """As many parts of a list as fit; two dots tell of the rest."""
+    parts = text.split(", ")
+    for count in range(len(parts), 0, -1):
+        said = ", ".join(parts[:count]) + (".." if count < len(parts) else "")
+        if width_of((Run(said),)) <= width:
+            return said
+    return shorten(text, width)
+
+
 def _short(factor: str, value: str) -> str:
     return f"{factor} {value}" if value in ("on", "off", "") else value
 
@@ -100,7 +110,8 @@ def pool_line(pool: SetupReading, glyphs: Glyphs) -> Line:
     """A pool of steps as a line; a bench that moved by itself is told."""
     numbers = ", ".join(str(index + 1) for index in pool.steps)
     drift = ": BENCH DRIFTED" if pool.drifted else ": alike" if pool.drift_db else ""
-    return Line("", f"{numbers}{drift}", pool.reading, pool.more_s)
+    some = f"{len(pool.steps)} steps{' drift' if pool.drifted else ' alike' if pool.drift_db else ''}"
+    return Line("", f"{numbers}{drift}", pool.reading, pool.more_s, short=some)
 
 
 def numbers_of(steps: Iterable[int]) -> str:

@@ -21,7 +21,7 @@ from telltick.ui.widgets.spectrum import MARGIN
 
 LEAST_SPAN_DB = 20.0
 LANES = 4  # bytes to the radio, bytes from it, marks, time
-LANE_NAMES = (("  to", Role.TO_RADIO), ("from", Role.FROM_RADIO), ("marks", Role.LABEL), ("time", Role.LABEL))
+LANE_NAMES = (("ask", Role.TO_RADIO), ("reply", Role.FROM_RADIO), ("marks", Role.LABEL), ("time", Role.LABEL))
 LEAST_RISE_DB = 1.5  # one column of noise alone varies by about half of this
 CELLS_MS = (5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 DENSE = 0.75  # share of columns with bytes from which single polls cannot be told apart any more
