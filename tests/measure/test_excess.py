@@ -7,7 +7,7 @@ import pytest
 
 from telltick.measure.excess import Method, measure_excess
 from telltick.measure.frames import FrameSpec, power_frames
-from telltick.measure.pollwise import clipped_floor
+from telltick.measure.pollwise import Window, clipped_floor, poll_by_poll, robust_excess
 from telltick.measure.reading import take_reading
 from telltick.measure.robust import bisquare_mean, clustered_error, row_medians
 from telltick.measure.rows import measure_rows
@@ -174,3 +174,17 @@ def test_row_medians_agree_with_numpys():
     table = np.random.default_rng(12).random((30, 9))
     table[table < 0.3] = np.nan
     assert np.allclose(row_medians(table), np.nanmedian(table, axis=1))
+
+
+def test_a_few_polls_that_happen_to_agree_claim_no_more_than_noise_allows():
+    """Standard error of a mean of n log powers, x = I / N: sqrt((1 + 2 x) / (n nu)) / (1 + x)."""
+    scene, shape, x = make_scene(3, excess_db=4.0, seconds=8.0), 200.0, 1.5
+    rows = measure_rows(scene.samples, 0, scene.rate_hz, scene.gate.shifted(scene.latency_s))
+    polls = poll_by_poll(rows, band_bins(rows, Band()))
+    window = Window((1 + x) * polls.floor, np.ones(len(polls.floor)), np.full(len(polls.floor), shape))
+    alike = dataclasses.replace(
+        polls, floor_deviation=0 * polls.floor, inner=window, core=window, whole=window
+    )
+    used = int(polls.counts.sum())
+    least_db = 10 / np.log(10) * np.sqrt((1 + 2 * x) / shape / used) / (1 + x)
+    assert robust_excess(alike).error_db == pytest.approx(least_db, rel=0.02)

@@ -135,6 +135,7 @@ def robust_excess(polls: Pollwise) -> RobustExcess | None:
     if np.count_nonzero(use) < MIN_COUNT:
         return None
     excess, influence = _excess_of(polls.inner, polls, use)
+    least = _least_error(polls.inner, excess, use)
     core_weight = float(np.clip((STRONG_DB - excess) / (STRONG_DB - WEAK_DB), 0.0, 1.0))
     whole_weight = float(np.clip((excess - LOUD_DB) / (VERY_LOUD_DB - LOUD_DB), 0.0, 1.0))
     for window, weight in ((polls.core, core_weight), (polls.whole, whole_weight)):
@@ -142,7 +143,9 @@ def robust_excess(polls: Pollwise) -> RobustExcess | None:
             other, other_influence = _excess_of(window, polls, use)
             excess += weight * (other - excess)
             influence = influence + weight * (other_influence - influence)
+            least += weight * (_least_error(window, other, use) - least)
     error, dof = clustered_error(influence, time_blocks(polls.at_s[use]))
+    error = max(error, least)
     noise = float(np.mean(polls.floor[use]))
     return RobustExcess(excess, error, dof, noise, int(np.count_nonzero(use)))
 
@@ -160,6 +163,18 @@ def _excess_of(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> t
     rise = max(1 + np.expm1(mean) / fill, 1e-3)
     slope = 10 / np.log(10) * np.exp(mean) / fill / rise
     return float(10 * np.log10(rise)), (influence - polls.floor_deviation[use]) * slope
+
+
+def _least_error(window: Window, excess_db: float, use: npt.NDArray[np.bool_]) -> float:
+    """Standard error in dB that steady noise alone causes: a few polls may happen to differ by less.
+
+    The variance of ln P_k is (1 + 2 x) / (1 + x)^2 / nu_k for a waveform that repeats, x = a I / N; the
+    floor's own part is left out.
+    """
+    rise, fill = 10 ** (excess_db / 10), float(np.mean(window.fill[use]))
+    x = max(fill * (rise - 1), 0.0)
+    spread = float(np.sqrt(np.sum(1 / window.shape[use]))) / int(np.count_nonzero(use))
+    return float(10 / np.log(10) * np.sqrt(1 + 2 * x) / (fill * rise) * spread)
 
 
 def _levelled(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> Floats:
