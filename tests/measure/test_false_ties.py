@@ -7,7 +7,7 @@ import pytest
 
 from telltick.measure.reading import take_reading
 from telltick.measure.rows import measure_rows
-from telltick.model.readings import Estimate, Latency, Verdict
+from telltick.model.readings import Estimate, Latency, Reading, Verdict
 from telltick.model.traffic import Gate
 
 RATE_HZ = 12000
@@ -35,19 +35,34 @@ def keyed(rng: np.random.Generator, seconds: float, on_ms: float, off_ms: float)
     return out
 
 
-def verdict_of_noise(seed: int, interval_s: float, on_s: float, seconds: float, spells=None) -> Verdict:
+def reading_of_noise(seed: int, interval_s: float, on_s: float, seconds: float, spells=None) -> Reading:
     rng = np.random.default_rng(seed)
     noise = 3000 * rng.standard_normal(int(seconds * RATE_HZ))
     if spells is not None:
         noise *= keyed(rng, seconds, *spells)
     gate = steady_polls(interval_s, on_s, seconds, rng)
-    return take_reading(measure_rows(noise.astype(np.int16), 0, RATE_HZ, gate), latency=KNOWN).verdict
+    return take_reading(measure_rows(noise.astype(np.int16), 0, RATE_HZ, gate), latency=KNOWN)
+
+
+def verdict_of_noise(*of, **more) -> Verdict:
+    return reading_of_noise(*of, **more).verdict
 
 
 @pytest.mark.parametrize("spells", [(120, 30), (200, 35)], ids=["on four fifths", "on six sevenths"])
 @pytest.mark.parametrize("seed", range(3))
 def test_noise_that_comes_and_goes_by_itself_is_not_tied(spells, seed):
     assert verdict_of_noise(seed, 0.2, 0.032, 200.0, spells) is Verdict.NO_TIE
+
+
+@pytest.mark.parametrize("spells", [(120, 30), (50, 100), (30, 170), (60, 90), (15, 60)])
+def test_noise_that_comes_and_goes_by_itself_reads_no_sure_excess(spells):
+    excess = reading_of_noise(1, 0.2, 0.032, 60.0, spells).excess_db
+    assert excess.low <= 0.0 <= excess.high
+
+
+def test_in_steady_noise_the_interval_stays_narrow():
+    excess = reading_of_noise(1, 0.2, 0.032, 60.0).excess_db
+    assert excess.high - excess.low < 0.3
 
 
 @pytest.mark.parametrize(("interval_s", "on_s"), [(0.06, 0.048), (0.1, 0.09)])

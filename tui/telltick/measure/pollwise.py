@@ -67,6 +67,7 @@ class Pollwise:
         them. core: the frames in the middle of the poll: less noise, for weak interference. whole: all active
         frames, for strong interference, of which jitter and ringing carry a part out of the inner ones.
         counts: poll has a floor and no crash beside it.
+        restless: share of the quiet lulls that lie far from the floor, above or below it.
         gain_drop: median ln(power just before / just after a poll): above 0 when gain control reacts.
         gain_drop_error: its standard error.
     """
@@ -78,6 +79,7 @@ class Pollwise:
     core: Window
     whole: Window
     counts: npt.NDArray[np.bool_]
+    restless: float
     gain_drop: float
     gain_drop_error: float
 
@@ -236,6 +238,7 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         core,
         whole,
         counts,
+        _restless(lull, of_row),
         *_median_and_error((before - after)[np.isfinite(before - after)]),
     )
 
@@ -279,6 +282,13 @@ def _raised_rows(lull: _Lulls, floor: Floats) -> npt.NDArray[np.bool_]:
     with np.errstate(invalid="ignore"):
         out[lull.row[lull.level > floor[lull.row] + _RAISED * lull.spread]] = True
     return out
+
+
+def _restless(lull: _Lulls, floor: Floats) -> float:
+    """Share of the lulls that lie far from the floor of their row; 0 where none is known."""
+    away = np.abs(lull.level - floor[lull.row])
+    away = away[np.isfinite(away)]
+    return float(np.mean(away > _RAISED * lull.spread)) if len(away) else 0.0
 
 
 def _slots(rows: PollRows, use: npt.NDArray[np.bool_], bins: float) -> _Lulls:

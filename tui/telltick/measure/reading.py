@@ -26,6 +26,7 @@ TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; c
 UNSETTLED = "It is louder beside the bytes than with them: the latency is not settled yet."
 _LESS_THAN_NOTHING_DB = 0.3
 _GAIN_DROP = 0.035  # ln of power: 0.15 dB
+_RESTLESS = 0.02  # share of quiet far from the floor; 0.0005 in steady noise
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
 
 
@@ -55,7 +56,7 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         seconds=rows.seconds,
         noise_dbfs=float(to_db(noise)),
         interference_dbfs=float(to_db(noise * found.ratio)) if tied else None,
-        excess_db=_excess(found),
+        excess_db=_excess(found) if tied else _with_zero(_excess(found), found),
         i_over_n_db=float(to_db(found.ratio)) if found.ratio > 0 else None,
         verdict=Verdict.TIED if tied else Verdict.NO_TIE,
         p_value=p_value if latency is not None else 1.0,
@@ -69,6 +70,17 @@ def _excess(found: Excess) -> Estimate | None:
     estimate = interval(found.excess_db, found.error_db, found.dof)
     told = np.isfinite([estimate.value, estimate.low, estimate.high]).all()
     return estimate if told else None
+
+
+def _with_zero(estimate: Estimate | None, found: Excess) -> Estimate | None:
+    """Without a tie, in noise that comes and goes by itself, the interval reaches to zero.
+
+    Polls count only when what lies beside them is calm. What is on for a moment is then heard in polls and
+    never beside them: the choice alone would read an excess.
+    """
+    if estimate is None or found.polls is None or found.polls.restless < _RESTLESS:
+        return estimate
+    return replace(estimate, low=min(estimate.low, 0.0), high=max(estimate.high, 0.0))
 
 
 def _beside_the_sound(found: Excess) -> bool:
