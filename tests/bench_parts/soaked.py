@@ -147,7 +147,8 @@ def run_viewer(folder: Path) -> None:
     while (picture := feed.look(View())).phase.value not in ("ended", "recorder gone"):
         looked_s = picture.duration_ns / NS
         if looked_s > said_s:
-            print(looked_s, flush=True)
+            with contextlib.suppress(BrokenPipeError):  # the recorder has just ended
+                print(looked_s, flush=True)
         else:
             pause.wait(REST_S)
         said_s = looked_s

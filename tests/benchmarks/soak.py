@@ -11,10 +11,12 @@ from __future__ import annotations
 import argparse
 import tempfile
 from pathlib import Path
+from statistics import median
 
 from tests.bench_parts.soaked import AHEAD_S, Row, misplaced_samples, soaking
 
 EVERY_S = 900
+EARLY_S = 300
 HEADER_BYTES = 44
 SEGMENT_S = 600
 
@@ -66,8 +68,12 @@ def print_verdicts(folder: Path, rows: list[Row], seconds: int, rate_hz: int) ->
     settled = [row for row in rows if row.session_s >= 60]
     for name in ("recorder_mb", "viewer_mb"):
         values = [getattr(row, name) for row in settled]
-        growth = max(values) - values[0]
-        print(f"{name[:-3]}: {values[0]:.1f} MB after the first minute, at most {growth:+.1f} MB more")
+        early = median(value for row, value in zip(settled, values, strict=True) if row.session_s < EARLY_S)
+        late = median(values[-len(values) // 10 :])
+        print(
+            f"{name[:-3]}: {early:.1f} MB in the first minutes, {late - early:+.1f} MB in the last tenth "
+            f"(medians); for a moment at most {max(values) - early:+.1f} MB"
+        )
     files = [row.descriptors for row in settled]
     print(f"open files: {min(files)} to {max(files)}; log: at most {max(row.log_mb for row in rows):.2f} MB")
     audio = sum(path.stat().st_size for path in (folder / "audio").iterdir())

@@ -6,7 +6,7 @@ time, which hold more quiet than the search for tones looks at.
 
 from __future__ import annotations
 
-from itertools import groupby, pairwise
+from itertools import groupby
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from telltick.measure.banded import sums_of
 from telltick.measure.rows import PollRows
 
 FOLD_S = 120.0  # audio whose bins are added up at once
+APART_S = 20.0  # rows so long before what is asked for are set apart
 ORIGIN_SLACK_S = 0.5  # the latency may move the beginning of a step by so much
 
 
@@ -56,9 +57,22 @@ class KeptRows:
     def newest(self, from_s: float, to_s: float) -> PollRows | None:
         """Rows wholly within a stretch, as far as they are held bin by bin; None when there are none."""
         first = max((k + 1 for k, part in enumerate(self._parts) if part.summed is not None), default=0)
+        while first < len(self._parts) and self._parts[first].end_s[-1] <= from_s:
+            first += 1
+        if first == len(self._parts):
+            return None
         if len(self._parts) - first > 1:
-            self._parts[first:] = [PollRows.join(self._parts[first:])]
-        return _some(self._parts[-1].between(from_s, to_s)) if len(self._parts) > first else None
+            self._parts[first:] = self._joined_apart(self._parts[first:], from_s)
+        return _some(self._parts[-1].between(from_s, to_s))
+
+    @staticmethod
+    def _joined_apart(parts: list[PollRows], from_s: float) -> list[PollRows]:
+        """The parts as one; where much of it lies before a time, as two, so that less is joined next time."""
+        whole = PollRows.join(parts)
+        before = int(np.searchsorted(whole.start_s, from_s))
+        if from_s - whole.start_s[0] < APART_S or before == len(whole.poll):
+            return [whole]
+        return [PollRows.join([whole.pick(slice(*two))]) for two in ((0, before), (before, None))]
 
     def all_of(self, from_s: float, to_s: float) -> PollRows | None:
         """Rows wholly within a stretch, with the band added up where some of them are held so; or None."""
@@ -115,18 +129,54 @@ class KeptRows:
         return bool(part.end_s[-1] > begin_s and part.end_s[0] <= begin_s + FOLD_S)
 
     def _fold(self, begin_s: float, end_s: float) -> None:
-        """Add up the rows that end within a piece; the one across its beginning is among them."""
+        """Add up the rows that end within a piece; the one across its beginning is among them.
+
+        No more than these is copied: a view holds minutes of rows, and their memory counts.
+        """
         parts: list[PollRows] = []
-        for run in self._runs():
-            if run.summed is not None:
-                parts.append(run)
-                continue
-            borders = [0, *np.searchsorted(run.end_s, [begin_s, end_s], side="right").tolist(), len(run.poll)]
-            before, within, after = (run.pick(slice(*two)) for two in pairwise(borders))
-            parts += [PollRows.join([rows]) for rows in (before,) if len(rows.poll)]
-            parts += [sums_of(rows)[0] for rows in (within,) if len(rows.poll)]
-            parts += [PollRows.join([rows]) for rows in (after,) if len(rows.poll)]
+        inside: list[PollRows] = []
+        for part in self._parts:
+            before, within, after = _cut(part, begin_s, end_s)
+            if before is not None or after is not None:
+                inside = _add_up(parts, inside)  # what was gathered so far comes first
+            parts += [] if before is None else [before]
+            inside += [] if within is None else [within]
+            if after is not None:
+                inside = _add_up(parts, inside)
+                parts.append(after)
+        _add_up(parts, inside)
         self._parts = parts
+
+
+def _cut(
+    part: PollRows, begin_s: float, end_s: float
+) -> tuple[PollRows | None, PollRows | None, PollRows | None]:
+    """Rows that end before, within and after a piece; what is added up already counts as before."""
+    if part.summed is not None:
+        return part, None, None
+    first, last = np.searchsorted(part.end_s, [begin_s, end_s], side="right").tolist()
+    if first == len(part.poll):
+        return part, None, None
+    if last == 0:
+        return None, None, part
+    before, within, after = (
+        part.pick(slice(0, first)),
+        part.pick(slice(first, last)),
+        part.pick(slice(last, None)),
+    )
+    return _copied(before), _some(within), _copied(after)
+
+
+def _add_up(parts: list[PollRows], inside: list[PollRows]) -> list[PollRows]:
+    """Append rows of a piece with their band added up; returns an empty list to gather the next in."""
+    if inside:
+        parts.append(sums_of(PollRows.join(inside))[0])
+    return []
+
+
+def _copied(rows: PollRows) -> PollRows | None:
+    """Rows that hold nothing of what they were cut from; None when there are none."""
+    return PollRows.join([rows]) if len(rows.poll) else None
 
 
 def _some(rows: PollRows) -> PollRows | None:

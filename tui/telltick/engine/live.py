@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from telltick.engine.heap import give_back_large_arrays
+from telltick.engine.heap import give_back_large_arrays, give_back_what_is_free
 from telltick.engine.told import told_until, untold_s
 from telltick.engine.viewing import SessionView
 from telltick.model.clock import NS
@@ -44,6 +44,7 @@ class LiveFeed(SessionView):
                 polls_ns=self._newest_ns - KEEP_POLLS_NS,
                 bursts_kept_ns=self._trial.bursts_wanted_ns,
             )
+            give_back_what_is_free()
 
     def moment_ns(self) -> int:
         """Session time now, by the clock the recorder uses; that clock stops with the recorder."""
