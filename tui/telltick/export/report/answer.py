@@ -5,7 +5,7 @@ from __future__ import annotations
 from telltick.export.report.words import count, difference, joined, known, level, odds, step_words
 from telltick.model.answers import Answers, PathVerdict
 from telltick.model.measurement import Measurement, StepReading
-from telltick.model.readings import Verdict
+from telltick.model.readings import Reading, Verdict
 
 QUESTION = (
     "Does polling the radio over its serial port put noise into the receiver, how strong is it, "
@@ -47,17 +47,24 @@ def strongest(measurement: Measurement) -> StepReading | None:
     return max(measured, key=lambda one: one.reading.excess_db.value, default=None)  # type: ignore[union-attr]
 
 
+def _rise(reading: Reading) -> str:
+    """By how much; what surely rose needs no signs."""
+    excess = reading.excess_db
+    sure = known(excess) and excess is not None and excess.low > 0
+    return difference(excess).replace("+", "") if sure else difference(excess)
+
+
 def _tie(measurement: Measurement) -> str:
     top = strongest(measurement)
     if top is not None:
         where = f"step {top.step.index + 1} ({step_words(top.step)})"
         if len(measurement.steps) == 1:
             where = "the one setup that was measured"
-        rise = f"while bytes flow, the audio rises {difference(top.reading.excess_db)} above the noise floor"
+        rise = f"while bytes flow, the audio rises by {_rise(top.reading)} above the noise floor"
         return f"Yes: {rise} in {where}{_beyond_chance(measurement)}."
     verdict = measurement.whole.verdict
     if verdict is Verdict.TIED:
-        rise = difference(measurement.whole.excess_db)
+        rise = _rise(measurement.whole)
         return f"Yes: over the whole session the audio rises while bytes flow, by {rise} above the floor."
     if verdict is Verdict.NO_TIE:
         limit = measurement.whole.upper_limit_i_over_n_db
