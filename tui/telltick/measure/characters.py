@@ -36,6 +36,7 @@ UNKNOWN_MARGIN = 8.0  # the bursts' own bits are then as strange to the true rat
 LEAST_SCORE = 0.5
 _DETREND_HZ = 500.0
 _GRID_HZ = 8.0
+_BLOCK = 65_536  # values whose spectra are worked out at once
 _MOST_BURSTS = 200
 _FEW_TRIED = 16  # shifts worked out of those that a rough look finds best
 _SLACK = 10.0  # in log likelihood: what that look may miss
@@ -245,16 +246,29 @@ def _template(spectra: BurstSpectra, baud: int, framing: Framing) -> Floats:
     """Mean |X(f)|^2 of the bytes sent at this rate, through the window; shape (baud / 8 Hz,), one period."""
     period = round(baud / _GRID_HZ)
     bursts = Counter(spectra.data if any(spectra.data) else _stand_ins(spectra.length_s, baud, framing))
-    lines = np.zeros((len(bursts), period))
-    for line, data in zip(lines, bursts, strict=True):
-        bit, step = _edges(data, framing)
-        inside = bit < spectra.length_s * baud
-        window = np.sin(np.pi * bit[inside] / (spectra.length_s * baud)) ** 2
-        np.add.at(line, bit[inside].astype(int) % period, step[inside] * window)
-    half = np.fft.rfft(lines, axis=1)
+    edges = [_edges(data, framing) for data in bursts]
+    bit, step = (np.concatenate(parts) for parts in zip(*edges, strict=True))
+    line = np.repeat(np.arange(len(bursts)), [len(at) for at, _ in edges])
+    inside = bit < spectra.length_s * baud
+    weight = step * np.sin(np.pi * bit / (spectra.length_s * baud)) ** 2
+    place = line * period + bit.astype(np.int64) % period
+    count = len(bursts) * period
+    lines = np.bincount(place[inside], weights=weight[inside], minlength=count).astype(np.float64)
     times = np.fromiter(bursts.values(), dtype=np.float64)
-    power = np.sum(times[:, None] * (half.real**2 + half.imag**2), axis=0)
+    power = _summed_power(lines.reshape(len(bursts), period), times)
     return np.concatenate([power, power[1 : (period + 1) // 2][::-1]])
+
+
+def _summed_power(lines: Floats, times: Floats) -> Floats:
+    """Sum of |FFT|^2 over rows, each counted so many times; blocks that stay in the processor's cache."""
+    from scipy.fft import rfft  # single precision, twice as fast as numpy's
+
+    power = np.zeros(lines.shape[1] // 2 + 1)
+    block = max(1, _BLOCK // lines.shape[1])
+    for at in range(0, len(lines), block):
+        half = rfft(lines[at : at + block].astype(np.float32), axis=1)
+        power += times[at : at + block] @ (half.real**2 + half.imag**2)
+    return power
 
 
 @lru_cache(maxsize=1024)
