@@ -16,6 +16,10 @@ Samples = npt.NDArray[np.int16]
 
 FIRST_VOLUME_DB = -24.0  # clicks in headphones hurt: whoever wants it louder turns it up
 LEAST_VOLUME_DB, MOST_VOLUME_DB = -48.0, 0.0
+LATENCY_S = (
+    0.5  # of the output: long enough for a busy machine; the library's own "high" is two seconds on some
+)
+PIECE = 960  # samples written at a time: a wish to be silent waits for no more
 
 
 class Loudspeaker:
@@ -27,7 +31,6 @@ class Loudspeaker:
 
     def __init__(self) -> None:
         self.volume_db = FIRST_VOLUME_DB
-        self._stream: Any = None
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
 
@@ -52,41 +55,57 @@ class Loudspeaker:
             DeviceError: this machine has no sound output, or it refuses the rate.
         """
         self.stop()
-        sd = portaudio()
-        try:
-            with quiet_descriptor():
-                self._stream = sd.OutputStream(samplerate=rate_hz, channels=1, dtype="int16", latency="high")
-                self._stream.start()
-        except (sd.PortAudioError, ValueError) as why:
-            self.stop()
-            raise DeviceError(f"there is no sound output to play on: {words_of(why)}") from why
-        self._stop = threading.Event()
+        stop = self._stop = threading.Event()
         self._thread = threading.Thread(
-            target=self._feed, args=(self._stream, blocks, self._stop), name="loudspeaker", daemon=True
+            target=self._feed, args=(_opened(rate_hz), blocks, stop), name="loudspeaker", daemon=True
         )
         self._thread.start()
 
     def stop(self) -> None:
         """Be silent at once; may be called twice."""
         self._stop.set()
-        stream, self._stream = self._stream, None
-        if stream is not None:
-            with quiet_descriptor():
-                stream.abort(ignore_errors=True)
-                stream.close(ignore_errors=True)
         thread, self._thread = self._thread, None
         if thread is not None and thread is not threading.current_thread():
             thread.join(1.0)
 
     def _feed(self, stream: Any, blocks: Iterable[Samples], stop: threading.Event) -> None:
+        """Play, then close the stream: no other thread may, for the library would still be writing to it."""
+        try:
+            self._write(stream, blocks, stop)
+        finally:
+            with quiet_descriptor():
+                (stream.abort if stop.is_set() else stream.stop)(ignore_errors=True)
+                stream.close(ignore_errors=True)
+
+    def _write(self, stream: Any, blocks: Iterable[Samples], stop: threading.Event) -> None:
         sd = portaudio()
         for block in blocks:
-            if stop.is_set():
-                return
-            try:
-                stream.write(at_volume(block, self.volume_db)[:, None])
-            except sd.PortAudioError:  # the output is gone, or `stop` has closed it
-                return
+            for first in range(0, len(block), PIECE):
+                if stop.is_set():
+                    return
+                piece = at_volume(block[first : first + PIECE], self.volume_db)
+                try:
+                    stream.write(piece[:, None])
+                except sd.PortAudioError:  # the output is gone
+                    return
+
+
+def _opened(rate_hz: int) -> Any:
+    """A stream that takes samples.
+
+    Raises:
+        DeviceError: there is no sound output, or it refuses the rate.
+    """
+    sd, stream = portaudio(), None
+    try:
+        with quiet_descriptor():
+            stream = sd.OutputStream(samplerate=rate_hz, channels=1, dtype="int16", latency=LATENCY_S)
+            stream.start()
+    except (sd.PortAudioError, ValueError) as why:
+        if stream is not None:
+            stream.close(ignore_errors=True)
+        raise DeviceError(f"there is no sound output to play on: {words_of(why)}") from why
+    return stream
 
 
 def at_volume(samples: Samples, volume_db: float) -> Samples:

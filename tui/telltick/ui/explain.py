@@ -109,7 +109,7 @@ TOPICS: Mapping[str, Topic] = {
     "strip": Topic(
         "polls and sound",
         (
-            Term("to, from", "bytes to the radio and from it, in session time."),
+            Term("ask, reply", "bytes to the radio and from it, in session time."),
             Term(
                 "sound",
                 "level in 300-2700 Hz, moved by the latency, so that what a byte causes stands over it.",
