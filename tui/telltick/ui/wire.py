@@ -8,6 +8,7 @@ This is the one module that touches private parts of Textual; `PRIVATE_PARTS` li
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import os
 import select
@@ -28,6 +29,7 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from telltick.ui.cells import Piece, Wire
+from telltick.ui.descriptor import screen_apart
 from telltick.ui.pacing import Pacer
 
 PRIVATE_PARTS = (
@@ -38,6 +40,7 @@ PRIVATE_PARTS = (
     "textual._compositor:Compositor.render_full_update(self, simplify)",
     "textual._compositor:Compositor._get_renders(self, crop)",
     "textual.app:App._display(self, screen, renderable)",
+    "textual.app:App._handle_exception(self, error)",
     "textual.app:App._set_pointer_shape(self, shape)",
     "textual.strip:Strip.render_ansi(style, color_system)",
     "textual.drivers._writer_thread:WriterThread.write(self, text)",
@@ -130,8 +133,14 @@ class WiredApp(App[ReturnType]):
         self.erases_in_colour = erases_in_colour(os.environ.get("TERM", ""))
         self._owes_frame = False
         self._closing_wire = False
+        self._hang_up: tuple[int, select.poll] | None = None  # whose end is watched, and by what
 
     # ---- frames
+
+    def run(self, *args: Any, **options: Any) -> ReturnType | None:
+        """Run on a descriptor of its own."""
+        with screen_apart():
+            return super().run(*args, **options)
 
     def _display(self, screen: Screen[Any], renderable: Any) -> None:
         """Send a frame of the toolkit's."""
@@ -214,7 +223,8 @@ class WiredApp(App[ReturnType]):
 
     def on_mount(self) -> None:
         """Keep pace from now on."""
-        self.set_interval(PACE_S, self._keep_pace)
+        loop = asyncio.get_running_loop()
+        loop.call_later(PACE_S, self._beat, loop, loop.time() + PACE_S)
         self.app_resume_signal.subscribe(self, lambda _: self.pacer.forget())
 
     def on_resize(self, event: events.Resize) -> None:
@@ -257,6 +267,18 @@ class WiredApp(App[ReturnType]):
 
         timer = self.set_interval(PACE_S, look)
 
+    def _beat(self, loop: asyncio.AbstractEventLoop, due_s: float) -> None:
+        """Keep pace, and again later. The toolkit's timers pass messages: four times the work for a tick."""
+        if self._closing_wire or not self._running:
+            return
+        try:
+            self._keep_pace()
+        except Exception as why:
+            self._handle_exception(why)
+            return
+        next_s = max(due_s + PACE_S, loop.time())
+        loop.call_at(next_s, self._beat, loop, next_s)
+
     def _keep_pace(self) -> None:
         if self._closing_wire:
             return
@@ -289,9 +311,11 @@ class WiredApp(App[ReturnType]):
         fileno = getattr(self._driver, "fileno", None)
         if not isinstance(fileno, int):
             return False
-        poll = select.poll()
-        poll.register(fileno, 0)
-        return any(state & (select.POLLHUP | select.POLLERR | select.POLLNVAL) for _, state in poll.poll(0))
+        if self._hang_up is None or self._hang_up[0] != fileno:
+            self._hang_up = fileno, select.poll()
+            self._hang_up[1].register(fileno, 0)
+        found = self._hang_up[1].poll(0)
+        return any(state & (select.POLLHUP | select.POLLERR | select.POLLNVAL) for _, state in found)
 
 
 def erases_in_colour(term: str) -> bool:
