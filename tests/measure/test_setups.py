@@ -6,6 +6,7 @@ import pytest
 from telltick.measure.answers import answers_of
 from telltick.measure.setups import more_seconds
 from telltick.model.readings import Estimate, Reading
+from tests.benchmarks.drift import held
 from tests.measure.benches import Swap, round_of
 
 A_B_A_B = (("antenna", "dummy load"), ("antenna", "beam"), ("antenna", "dummy load"))
@@ -80,6 +81,13 @@ def test_a_drifting_bench_leaves_a_swap_of_that_size_undecided():
     assert swap.factors == ("antenna",)
     assert swap.words == "undecided"
     assert "more polls alone would not decide it" in swap.because
+
+
+@pytest.mark.parametrize("drift_db", [0.0, 0.1, 0.4])
+def test_intervals_of_a_bench_that_drifts_hold_what_is_true_as_often_as_they_say(drift_db):
+    share, half_db = held((2, 2), drift_db, benches=400)
+    assert share > 0.92  # three standard deviations below 95 %
+    assert half_db < max(0.6, 4 * drift_db)  # and tell something still
 
 
 @pytest.mark.parametrize(("half_db", "more_s"), [(0.4, 0.0), (0.5, 0.0), (1.0, 30.0)])

@@ -22,7 +22,7 @@ from telltick.store.copying import file_digests
 from telltick.store.folder import session_within
 from telltick.store.session import SessionReader
 
-VERSION = 3  # raise when a digest holds something else: old ones are then made anew
+VERSION = 4  # raise when a digest holds something else: old ones are then made anew
 
 
 @dataclass(frozen=True)

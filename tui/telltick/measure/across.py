@@ -85,11 +85,18 @@ def sides_of(
             one.said,
             one.steps,
             _up_to_limit(one.side, one.reading),
-            _up_to_limit(drifting(one, drift), one.reading),
+            _up_to_limit(_by_itself(drifting(one, drift)), one.reading),
             antenna_db(one.said),
         )
         for one in setups
     )
+
+
+def _by_itself(side: Side) -> Side:
+    """What two sessions know of their drifts are two estimates, not one."""
+    means = (side.noise, side.interference, side.excess_db)
+    noise, interference, excess = (mean and replace(mean, common=False) for mean in means)
+    return replace(side, noise=noise, interference=interference, excess_db=excess)
 
 
 def _up_to_limit(side: Side, reading: Reading) -> Side:
@@ -170,7 +177,7 @@ def _comparison(
     """Two setups as a swap of one session for another."""
     (one, one_pure), (other, other_pure) = (_on_scale(setup, levels) for setup in (before, after))
     named = _named(before, before_name), _named(after, after_name)
-    return Comparison(*named, (FACTOR,), (one, other), (one_pure, other_pure))
+    return Comparison(*named, (FACTOR,), (one_pure, other_pure), (one, other))
 
 
 def _on_scale(setup: SetupSides, levels: Levels) -> tuple[Side, Side]:

@@ -8,7 +8,7 @@ without any interference can only be compared by N.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
@@ -30,6 +30,8 @@ from telltick.measure.wording import explained
 from telltick.model.answers import Change, ChangeVerdict
 from telltick.model.readings import Estimate
 
+Means = Sequence[tuple[Mean | None, Mean | None]]  # before and after, with either error
+
 LEVEL = 0.05
 INTERFERENCE, EXCESS, NOISE = "interference", "excess", "noise"
 _MOST_TIMES = 100.0  # as much data: farther ahead nothing is foretold
@@ -44,16 +46,20 @@ class Comparison:
         before: the one that came first.
         after: the other.
         factors: in which they differ.
-        sides: of the two, the bench's drift in the errors.
-        pure: of the two, as measured.
-        drift: the bench's drift.
+        sides: of the two, with their own errors.
+        wandering: of the two, with errors that go by the bench's drift; whatever is said holds by both.
     """
 
     before: Setup
     after: Setup
     factors: tuple[str, ...]
     sides: tuple[Side, Side]
-    pure: tuple[Side, Side]
+    wandering: tuple[Side, Side]
+
+    @property
+    def both(self) -> tuple[tuple[Side, Side], tuple[Side, Side]]:
+        """The sides with either error."""
+        return self.sides, self.wandering
 
     @property
     def basis(self) -> str:
@@ -103,7 +109,7 @@ def judged(pairs: Sequence[Comparison], bound_db: float) -> tuple[Judged, ...]:
         bound_db: differences smaller than this count as none.
     """
     pairs = [pair for pair in pairs if _comparable(pair)]
-    chances = [_p_values(pair.sides, pair.basis, bound_db) for pair in pairs]
+    chances = [_p_values(pair.both, pair.basis, bound_db) for pair in pairs]
     changed, same = holm([p for p, _ in chances]), holm([p for _, p in chances])
     share = 1 - LEVEL / max(len(pairs), 1)
     return tuple(
@@ -130,12 +136,11 @@ def _neighbours(before: Setup, after: Setup) -> bool:
 
 def _compared(before: Setup, after: Setup, drift: Drift) -> Comparison:
     factors = _differing(before, after)
-    pure = (before.side, after.side)
-    first, second = drifting(before, drift), drifting(after, drift)
-    sides = (beside(first, second), beside(second, first))
+    each = [(before.side, after.side), (drifting(before, drift), drifting(after, drift))]
+    sides, wandering = ((beside(one, other), beside(other, one)) for one, other in each)
     if factors == (POLLING,):
-        pure, sides = _with_silence(before, after, pure), _with_silence(before, after, sides)
-    return Comparison(before, after, factors, sides, pure)
+        sides, wandering = (_with_silence(before, after, one) for one in (sides, wandering))
+    return Comparison(before, after, factors, sides, wandering)
 
 
 def _with_silence(before: Setup, after: Setup, sides: tuple[Side, Side]) -> tuple[Side, Side]:
@@ -159,8 +164,13 @@ def _comparable(pair: Comparison) -> bool:
     return True
 
 
-def _p_values(sides: tuple[Side, Side], basis: str, bound_db: float) -> tuple[float, float]:
-    """Chances of such data if nothing changed, and if it changed by the bound or more."""
+def _p_values(both: Iterable[tuple[Side, Side]], basis: str, bound_db: float) -> tuple[float, float]:
+    """Chances of such data if nothing changed, and if it changed by the bound or more, by either error."""
+    changed, same = zip(*(_p_values_of(sides, basis, bound_db) for sides in both), strict=True)
+    return max(changed), max(same)
+
+
+def _p_values_of(sides: tuple[Side, Side], basis: str, bound_db: float) -> tuple[float, float]:
     before, after = (_deciding(side, basis) for side in sides)
     if basis == EXCESS:
         return p_differs(after - before), p_within(after - before, bound_db)
@@ -178,16 +188,16 @@ def _deciding(side: Side, basis: str) -> Mean:
 def _judged(pair: Comparison, p_changed: float, p_same: float, bound_db: float, share: float) -> Judged:
     verdict = _verdict(p_changed, p_same)
     before, after = pair.sides
-    interference, at_least = _interference_db(before, after)
+    interference, at_least = _interference_db(pair)
     change = Change(
         factors=pair.factors,
         before=_values(pair.before, pair.factors),
         after=_values(pair.after, pair.factors),
         before_steps=pair.before.steps,
         after_steps=pair.after.steps,
-        excess_db=_plain(before.excess_db, after.excess_db),
+        excess_db=_plain(pair),
         interference_db=interference,
-        noise_db=_ratio_estimate(before.noise, after.noise),
+        noise_db=_ratio_estimate([(one.noise, other.noise) for one, other in pair.both]),
         basis=pair.basis,
         verdict=verdict,
         bound_db=bound_db,
@@ -198,8 +208,8 @@ def _judged(pair: Comparison, p_changed: float, p_same: float, bound_db: float, 
         interference_at_least_db=at_least,
     )
     change = replace(change, because=explained(change, before.heard or after.heard))
-    ends = _simultaneous(pair.sides, pair.basis, share)
-    noise = _ratio_ends(before.noise, after.noise, share)
+    ends = _simultaneous(pair, share)
+    noise = _ratio_ends([(one.noise, other.noise) for one, other in pair.both], share)
     return Judged(change, pair, *ends, *noise)
 
 
@@ -222,35 +232,51 @@ def _swaps(before: Sequence[int], after: Sequence[int]) -> int:
     return sum(a[1] != b[1] for a, b in pairwise(order))
 
 
-def _plain(before: Mean | None, after: Mean | None) -> Estimate | None:
-    return (after - before).interval() if before is not None and after is not None else None
+def _plain(pair: Comparison, share: float = 0.95) -> Estimate | None:
+    """Difference in excess."""
+    found = [
+        (after.excess_db - before.excess_db).interval(share)
+        for before, after in pair.both
+        if before.excess_db is not None and after.excess_db is not None
+    ]
+    if not found:
+        return None
+    return Estimate(found[0].value, min(one.low for one in found), max(one.high for one in found))
 
 
-def _interference_db(before: Side, after: Side) -> tuple[Estimate | None, float | None]:
+def _interference_db(pair: Comparison) -> tuple[Estimate | None, float | None]:
     """Difference in I, and where one side has none that can be told: by how much at least it changed."""
+    before, after = pair.sides
     if before.interference is None or after.interference is None:
         return None, None
+    both = [(one.interference, other.interference) for one, other in pair.both]
     if before.heard and after.heard:
-        return _ratio_estimate(before.interference, after.interference), None
+        return _ratio_estimate(both), None
     if before.heard:
-        _, high = _ratio_ends(before.interference, after.interference, 0.90)  # one-sided, so 95 %
+        _, high = _ratio_ends(both, 0.90)  # one-sided, so 95 %
         return None, min(high, 0.0)
     if after.heard:
-        low, _ = _ratio_ends(before.interference, after.interference, 0.90)
+        low, _ = _ratio_ends(both, 0.90)
         return None, max(low, 0.0)
     return None, None
 
 
-def _ratio_estimate(before: Mean | None, after: Mean | None) -> Estimate | None:
+def _ratio_estimate(both: Means) -> Estimate | None:
+    before, after = both[0]
     if before is None or after is None or before.value <= 0 or after.value <= 0:
         return None
-    low, high = _ratio_ends(before, after, 0.95)
+    low, high = _ratio_ends(both, 0.95)
     value = in_db(after).value - in_db(before).value
     return Estimate(value, low, high) if np.isfinite([low, high]).all() else None
 
 
-def _ratio_ends(before: Mean | None, after: Mean | None, share: float) -> tuple[float, float]:
-    """Interval of after over before in dB; ends may be infinite."""
+def _ratio_ends(both: Means, share: float) -> tuple[float, float]:
+    """Interval of after over before in dB, by either error; ends may be infinite."""
+    ends = [_ends_of(before, after, share) for before, after in both]
+    return min(low for low, _ in ends), max(high for _, high in ends)
+
+
+def _ends_of(before: Mean | None, after: Mean | None, share: float) -> tuple[float, float]:
     if before is None or after is None:
         return -np.inf, np.inf
     direct = ratio_interval(after, before, share)
@@ -264,18 +290,18 @@ def _db(ratio: float) -> float:
     return float(10 * np.log10(ratio)) if ratio > 0 else -np.inf
 
 
-def _simultaneous(sides: tuple[Side, Side], basis: str, share: float) -> tuple[float, float]:
+def _simultaneous(pair: Comparison, share: float) -> tuple[float, float]:
     """Ends of what decides that hold for every comparison of the session at once (Bonferroni)."""
-    before, after = (_deciding(side, basis) for side in sides)
-    if basis == EXCESS:
-        ends = (after - before).interval(share)
+    ends = _plain(pair, share) if pair.basis == EXCESS else None
+    if ends is not None:
         return ends.low, ends.high
-    return _ratio_ends(before, after, share)
+    deciding = [tuple(_deciding(side, pair.basis) for side in sides) for sides in pair.both]
+    return _ratio_ends([(before, after) for before, after in deciding], share)
 
 
 def _more_polls(pair: Comparison, bound_db: float, level: float) -> int | None:
     """Polls a side that would probably decide it, going on as it began; None if a hundredfold does not."""
-    polls = min((side.polls for side in pair.pure if side.polls), default=0)
+    polls = min((side.polls for side in pair.sides if side.polls), default=0)
     few, enough = 1.0, _MOST_TIMES
     if not polls or not _would_decide(pair, enough, bound_db, level):
         return None
@@ -290,22 +316,28 @@ def _more_polls(pair: Comparison, bound_db: float, level: float) -> int | None:
 
 def _would_decide(pair: Comparison, times: float, bound_db: float, level: float) -> bool:
     """Would that many times the data decide it, with something to spare?"""
-    before, after = (_with_more(pure, side, times) for pure, side in zip(pair.pure, pair.sides, strict=True))
-    return min(_p_values((before, after), pair.basis, bound_db)) < level / 2
+    before, after = (_with_more(*two, times) for two in zip(*pair.both, strict=True))
+    both = zip(before, after, strict=True)
+    return min(_p_values(both, pair.basis, bound_db)) < level / 2
 
 
-def _with_more(pure: Side, drifting_side: Side, times: float) -> Side:
-    """A side as it would be with that many times the data; drift does not shrink."""
+def _with_more(own: Side, wandering: Side, times: float) -> tuple[Side, Side]:
+    """A side as it would be with that many times the data, with either error; drift does not shrink."""
 
-    def shrunk(own: Mean | None, wide: Mean | None) -> Mean | None:
-        if own is None or wide is None:
-            return own
-        drift = float(np.sqrt(max(wide.error**2 - own.error**2, 0.0)))
-        return Mean(own.value, own.error / np.sqrt(times), own.dof * times).widened(drift, wide.dof)
+    def shrunk(one: Mean | None) -> Mean | None:
+        return one and Mean(one.value, float(one.error / np.sqrt(times)), one.dof * times)
 
-    return replace(
-        pure,
-        noise=shrunk(pure.noise, drifting_side.noise),
-        interference=shrunk(pure.interference, drifting_side.interference),
-        excess_db=shrunk(pure.excess_db, drifting_side.excess_db),
-    )
+    def held(one: Mean | None, wide: Mean | None) -> Mean | None:
+        if one is None or wide is None or wide == one:
+            return shrunk(one)
+        drift = max(wide.error**2 - one.error**2, 0.0)
+        least = min(wide.error, one.error) ** 2 / times
+        return replace(wide, error=float(np.sqrt(drift + least)))
+
+    means = (own.noise, own.interference, own.excess_db)
+    wide = (wandering.noise, wandering.interference, wandering.excess_db)
+    return _with_means(own, *map(shrunk, means)), _with_means(own, *map(held, means, wide))
+
+
+def _with_means(side: Side, noise: Mean | None, interference: Mean | None, excess: Mean | None) -> Side:
+    return replace(side, noise=noise, interference=interference, excess_db=excess)

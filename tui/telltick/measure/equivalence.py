@@ -25,11 +25,13 @@ class Mean:
         value: the value.
         error: its standard error.
         dof: degrees of freedom of the error.
+        common: the error rests on one estimate for all that are marked so: two of them know no more of it.
     """
 
     value: float
     error: float
     dof: float
+    common: bool = False
 
     def interval(self, share: float = 0.95) -> Estimate:
         """The value with its two-sided interval."""
@@ -43,15 +45,16 @@ class Mean:
     def less(self, other: Mean, times: float) -> Mean:
         """This less so many times the other."""
         variances = (self.error**2, (times * other.error) ** 2)
-        dof = _welch_dof(variances, (self.dof, other.dof))
-        return Mean(self.value - times * other.value, float(np.sqrt(sum(variances))), dof)
+        common = self.common and other.common
+        dof = min(self.dof, other.dof) if common else _welch_dof(variances, (self.dof, other.dof))
+        return Mean(self.value - times * other.value, float(np.sqrt(sum(variances))), dof, common)
 
     def widened(self, error: float, dof: float) -> Mean:
         """The same with another, independent error in it."""
         if error <= 0:
             return self
         both = _welch_dof((self.error**2, error**2), (self.dof, dof))
-        return Mean(self.value, float(np.hypot(self.error, error)), both)
+        return Mean(self.value, float(np.hypot(self.error, error)), both, self.common)
 
 
 def _welch_dof(variances: Sequence[float], dofs: Sequence[float]) -> float:
