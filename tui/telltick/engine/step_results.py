@@ -121,7 +121,9 @@ class StepResults:
 def read_all(parts: Sequence[PollRows | None], latency: Latency | None) -> Reading:
     """Reading of all rows together."""
     some = [part for part in parts if part is not None and len(part.poll)]
-    return take_reading(PollRows.join(some), latency=latency) if some else TOO_SHORT
+    if not some:
+        return TOO_SHORT
+    return take_reading(some[0] if len(some) == 1 else PollRows.join(some), latency=latency)
 
 
 def clearest(results: Sequence[StepResult]) -> int | None:

@@ -49,7 +49,11 @@ class StepTally:
 
     def rows(self) -> PollRows | None:
         """All rows with the bins of the band added up; None before there are any."""
+        if len(self._bands) > 1:
+            self._bands = [PollRows.join(self._bands)]  # and no second copy of them
         parts = self._bands + ([sums_of(PollRows.join(self._bins))[0]] if self._bins else [])
+        if len(parts) == 1:
+            return parts[0]
         return PollRows.join(parts) if parts else None
 
     def sums(self) -> SpectrumSums | None:

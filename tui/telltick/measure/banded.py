@@ -21,10 +21,27 @@ from telltick.model.clock import Floats
 from telltick.model.readings import Band, Spectrum
 
 _BY_BIN = ("active", "core", "inner", "gap", "rim", "slots", "pair_gap", "pair_core")
+_COUNTS = (
+    "core_frames",
+    "inner_frames",
+    "active_frames",
+    "quiet_frames",
+    "rim_frames",
+    "slot_row",
+    "pair_row",
+)
+_SHARES = ("core_share", "inner_share", "gap_share", "gate_share")
+_SHORT: dict[str, type] = {
+    **dict.fromkeys(_COUNTS, np.int32),
+    **dict.fromkeys(_SHARES, np.float32),
+    **dict.fromkeys(("slot_place", "pair_place"), np.int8),
+}  # a day holds half a million polls
 
 
 def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollRows:
     """The same rows with one bin: the power of the band, its tonal bins taken to be as those around them.
+
+    Numbers are held as short as they may be.
 
     Args:
         rows: as `measure_rows` returned them.
@@ -39,8 +56,9 @@ def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollR
     worth = effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
     lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
     middle = np.array([(band.low_hz + band.high_hz) / 2])
-    whole = {name: (power / share)[:, None] for name, power in sums.items()}
-    return replace(rows, freq_hz=middle, **whole, summed=Summed(worth, lost))
+    whole = {name: (power / share)[:, None].astype(np.float32) for name, power in sums.items()}
+    short = {name: getattr(rows, name).astype(dtype) for name, dtype in _SHORT.items()}
+    return replace(rows, freq_hz=middle, **whole, **short, summed=Summed(worth, lost))
 
 
 @dataclass(frozen=True)

@@ -183,8 +183,10 @@ class PollRows:
             name: np.concatenate([getattr(part, name) for part in parts])
             for name in (*_BY_ROW, *_BY_SLOT, *_BY_PAIR)
         }
-        slot_row = np.concatenate([part.slot_row + o for part, o in zip(parts, offsets, strict=True)])
-        pair_row = np.concatenate([part.pair_row + o for part, o in zip(parts, offsets, strict=True)])
+        slot_row, pair_row = (
+            np.concatenate([rows + rows.dtype.type(o) for rows, o in zip(of_part, offsets, strict=True)])
+            for of_part in ([part.slot_row for part in parts], [part.pair_row for part in parts])
+        )
         return cls(
             parts[0].freq_hz,
             parts[0].hop_s,
