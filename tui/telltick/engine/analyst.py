@@ -205,9 +205,9 @@ class Analyst:
         if self.latency is None or off_s > FOLLOWED_S:
             self._track.add(middle_s, found.seconds.value)
         self._tell(found, middle_s)
-        stale = [one[0] for one in self._measured_s if self._is_stale(*one)]
-        if stale:
-            self._forget_from(max(self.cover_s, min(stale)))
+        stale_s = self._first_stale_s()
+        if stale_s is not None:
+            self._forget_from(max(self.cover_s, stale_s))
 
     def _tell(self, found: Latency, middle_s: float) -> None:
         """Keep the latency to be told, at its clearest so far."""
@@ -220,8 +220,13 @@ class Analyst:
             self.latency = told
         self._known[self.run] = self.latency
 
-    def _is_stale(self, start_s: float, end_s: float, used_s: float) -> bool:
-        return abs(self.shift_at((start_s + end_s) / 2) - used_s) > STALE_S
+    def _first_stale_s(self) -> float | None:
+        """Start of the first stretch that was measured far from where the track now says it lies."""
+        if not self._measured_s:
+            return None
+        start_s, end_s, used_s = np.array(self._measured_s).T
+        stale = np.abs(self._shifts((start_s + end_s) / 2) - used_s) > STALE_S
+        return float(start_s[stale].min()) if stale.any() else None
 
     def _forget_from(self, s: float, *, everything: bool = False) -> None:
         """Let go of the rows from a time on, so that they are measured again."""
