@@ -52,6 +52,20 @@ def test_refresh_tells_whether_anything_is_new(folder, journal):
     assert not reader.refresh()
 
 
+def test_opening_tells_how_far_it_is(folder, journal):
+    for number in range(3):
+        journal.add_bursts(poll_at(number, (number + 1) * NS)[0])
+    shares: list[float] = []
+    reader = SessionReader(folder, shares.append)
+    assert shares
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+    told = len(shares)
+    journal.add_bursts(poll_at(3, 4 * NS)[0])
+    assert reader.refresh()
+    assert len(shares) == told
+
+
 def test_a_refresh_from_another_thread_waits_and_reads_nothing_twice(folder, journal, monkeypatch):
     reader = SessionReader(folder)
     first, second = poll_at(0, NS)[0], poll_at(1, 2 * NS)[0]

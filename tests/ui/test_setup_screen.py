@@ -96,7 +96,7 @@ async def test_nothing_is_sent_before_the_caution_was_shown_and_confirmed(tmp_pa
         await pilot.press("escape", "t")
         assert not world.asked
         await pilot.press("t")
-        await until(pilot, lambda: "it answers: 14 bytes after 12.3 ms" in text_of_screen(app))
+        await until(pilot, lambda: "14 bytes after 12.3 ms" in text_of_screen(app))
         assert [plan.frame for plan in world.asked] == [b"XX;"]
         await to_line(pilot, "baud")
         await pilot.press("right")  # another baud: the old answer says nothing any more
@@ -111,7 +111,7 @@ async def test_an_answer_from_the_line_cannot_write_on_the_terminal(tmp_path):
         await pilot.press("right")
         await to_line(pilot, "request")
         await pilot.press("enter", *"XX;", "enter", "t", "t")
-        await until(pilot, lambda: "it answers" in text_of_screen(app))
+        await until(pilot, lambda: "13 bytes after 3.0 ms" in text_of_screen(app))
         assert "\\x1b]0;owned" in text_of_screen(app)
         assert "\x1b" not in text_of_screen(app)
 

@@ -124,9 +124,11 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _replay(args: argparse.Namespace) -> int:
     from telltick.engine.replay import SavedFeed
+    from telltick.progress import ProgressBar
 
     settings = _screen_settings(args)
-    feed = SavedFeed(args.session, speed=args.speed)
+    with ProgressBar("opening") as progress:
+        feed = SavedFeed(args.session, speed=args.speed, progress=progress)
     _need_terminal()
     return _watch(feed, settings)
 

@@ -65,16 +65,26 @@ class SavedFeed(SessionView):
     is_replay = True
 
     def __init__(
-        self, folder: Path, speed: float = 1.0, clock_ns: Callable[[], int] = time.monotonic_ns
+        self,
+        folder: Path,
+        speed: float = 1.0,
+        clock_ns: Callable[[], int] = time.monotonic_ns,
+        progress: Callable[[float], object] | None = None,
     ) -> None:
         """Open a session for replay.
+
+        Args:
+            folder: the session's.
+            speed: session seconds per second.
+            clock_ns: a clock that only rises.
+            progress: told the share read while it is opened, 0 to 1.
 
         Raises:
             BadSessionError: not a session, or one without audio.
             BadInputError: a speed outside 0.5 to 64.
         """
         check_speed(speed)
-        super().__init__(folder)
+        super().__init__(folder, progress)
         if not self._reader.anchors or not self._reader.audio.samples:
             self.close()
             raise BadSessionError(f"{folder} holds no audio to replay")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -52,13 +53,17 @@ class SessionView:
 
     is_replay = False
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, progress: Callable[[float], object] | None = None) -> None:
         """Open a session.
+
+        Args:
+            folder: the session's.
+            progress: told the share read, 0 to 1: a long one takes seconds.
 
         Raises:
             BadSessionError: the folder is not a session that can be read.
         """
-        self._reader = SessionReader(folder)
+        self._reader = SessionReader(folder, progress)
         self.facts = self._reader.facts
         self.folder = str(folder)
         self._analyst = Analyst(self._reader)

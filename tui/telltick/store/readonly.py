@@ -6,7 +6,7 @@ import contextlib
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -41,6 +41,8 @@ class ReadOnlyJournal:
                 # A write-ahead log left over in a place that cannot be written is recovered in a copy.
                 self._db = self._connect_copy()
         self._seen: int | None = None
+        self._tell: Callable[[float], object] | None = None
+        self._read_rows, self._rows_there = 0, 1
 
     def close(self) -> None:
         """Let go of the journal."""
@@ -88,6 +90,23 @@ class ReadOnlyJournal:
                 )
             yield page
             after = numbers[-1]
+            if self._tell is not None:
+                self._read_rows += len(page)
+                self._tell(min(self._read_rows / self._rows_there, 1.0))
+
+    def tell_of(self, tables: Sequence[str], tell: Callable[[float], object]) -> None:
+        """Tell from now on which share of what these tables hold now has been read.
+
+        Args:
+            tables: the long ones.
+            tell: told the share after each page, 0 to 1.
+        """
+        last = [self.rows(f"SELECT max(rowid) FROM {table}")[0][0] or 0 for table in tables]
+        self._tell, self._read_rows, self._rows_there = tell, 0, max(sum(last), 1)
+
+    def tell_no_more(self) -> None:
+        """Tell nobody any more."""
+        self._tell = None
 
     def copy_to(self, path: Path) -> None:
         """Write the journal, as it is at one moment, to a new file of its own; writers are not held up.

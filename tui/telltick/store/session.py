@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import threading
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,9 @@ _LARGEST_OF_PLAN = 1e8
 _MARK_COLUMNS = "row, withdrawn, number, t_ns, settled_ns, kind, factor, value, note, origin, late"
 
 
+LONG_TABLES = ("poll", "burst", "anchor")
+
+
 class SessionReader(Closing):
     """Everything in a session folder, kept up to date by `refresh`.
 
@@ -44,8 +47,12 @@ class SessionReader(Closing):
     it holds is read by one at a time.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, progress: Callable[[float], object] | None = None) -> None:
         """Open a session, or the one in a bag, and read what it holds.
+
+        Args:
+            folder: the session's.
+            progress: told the share read while it is opened, 0 to 1.
 
         Raises:
             BadSessionError: not a session, damaged, or written by a newer telltick.
@@ -74,7 +81,10 @@ class SessionReader(Closing):
         try:
             self.facts = self._read_facts()
             self.audio = AudioReader(folder, self.facts.rate_hz)
+            if progress is not None:
+                self._journal.tell_of(LONG_TABLES, progress)
             self.refresh()
+            self._journal.tell_no_more()
         except BaseException:
             self._journal.close()
             raise

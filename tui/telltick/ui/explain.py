@@ -176,9 +176,10 @@ TOPICS: Mapping[str, Topic] = {
             ),
             Term(
                 "changed",
-                "the difference cannot be chance, for a length of measuring that was settled beforehand.",
-                "Where many pairs are compared, each has to be surer: Holm's method.",
-                "Holm, Scand. J. Statist. 6 (1979)",
+                "the difference cannot be chance, however often one looks as the session grows.",
+                "Where many pairs are compared, each has to be surer: Holm's method. Every look has a "
+                "twelfth of the level: Pocock's boundary.",
+                "Holm, Scand. J. Statist. 6 (1979); Pocock, Biometrika 64 (1977)",
             ),
             Term("undecided", "neither is sure; the number of polls that would probably decide it is told."),
             Term(

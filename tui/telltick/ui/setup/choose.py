@@ -139,7 +139,7 @@ def draw_choice(offers: Sequence[Offer], at: int, room: Room) -> list[Row]:
     rows += [BLANK, *(row(Run("   "), *line) for line in wrapped(caution, width, Role.WARN))]
     rows = rows[: max(room.height - 1, 0)]
     rows += [BLANK] * (room.height - 1 - len(rows))
-    keys = (("Enter", "begins"), ("q", "leaves"))
+    keys = ((glyphs.up_down, "choose"), ("Enter", "begins"), ("q", "leaves"))
     return [
         *rows,
         row(

@@ -117,7 +117,7 @@ def _told(answer: Answer, width: int) -> list[Row]:
     count = f"{len(answer.reply)} byte{'s' if len(answer.reply) != 1 else ''}"
     after = "" if answer.reply_ms is None else f" after {answer.reply_ms:.1f} ms"
     rows = [
-        row(Run("it answers: ", Role.GOOD), Run(f"{count}{after}", Role.NUMBER)),
+        row(Run(f"{count}{after}", Role.GOOD)),
         *wrapped(answer.reply.hex(" "), width, Role.FROM_RADIO),
         *wrapped(shown, width, Role.TEXT),
     ]

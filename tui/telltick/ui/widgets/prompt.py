@@ -198,9 +198,8 @@ class Prompt(Container):
         was = f"now: {shorten(glyphs.clean(question.was, 80), width // 2)} " if question.was else ""
         line = glyphs.rule
         free = width - width_of((left,)) - cell_len(was) - 4
-        return row(
-            left, Run(f" {line * max(free, 0)} ", Role.RULE), Run(was, Role.TEXT), Run(line, Role.RULE)
-        )
+        before = f" {line * max(free, 0)}{' ' if was else line}"
+        return row(left, Run(before, Role.RULE), Run(was, Role.TEXT), Run(line, Role.RULE))
 
     def _ask(self) -> str:
         question = self._question

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from telltick.model.marks import Mark, MarkKind
+from telltick.model.plan import REQUEST, REQUEST_ANSWERED
 from telltick.model.snapshot import Snapshot
 from telltick.ui.format import short_clock
 from telltick.ui.glyphs import Glyphs
@@ -55,7 +56,9 @@ def draw_setup(snapshot: Snapshot, room: Room, key_of: KeyOf) -> list[Row]:
     if snapshot.open_mark is not None:
         pointed.add(snapshot.open_mark.factor)
     hidden = IN_TOP_LINE if snapshot.polling.available else IN_TOP_LINE[:1]
-    factors = [f for f in {**snapshot.setup, **dict.fromkeys(f for f in pointed if f)} if f not in hidden]
+    usual = () if REQUEST in pointed or snapshot.setup.get(REQUEST) != REQUEST_ANSWERED else (REQUEST,)
+    known = {**snapshot.setup, **dict.fromkeys(f for f in pointed if f)}
+    factors = [f for f in known if f not in (*hidden, *usual)]
     changed = newest.factor if newest else None
     if not factors:
         return [rule("setup", room), row(Run("  nothing noted yet", Role.LABEL))]
