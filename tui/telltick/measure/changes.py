@@ -4,11 +4,17 @@ Where the receiver's gain stays put, I decides: it does not mind a floor that wa
 way to the bursts, I and N move with it and the excess decides. With polling off there is no I to measure;
 there, whatever the audio has more than the quiet between polls had counts as what is left of it. Two setups
 without any interference can only be compared by N.
+
+Whoever watches a session that grows looks again and again, and a test made for one look would sooner or later
+say what is not so. All looks share one level, the same at each (Pocock, Biometrika 64, 1977): a twelfth of it
+holds for a look every second while the polls grow twentyfold, at one and a half times the polls that a length
+settled beforehand would take. ``python -m tests.benchmarks.watched_changes`` tells both. Drift does not grow
+with the polls, so what rests on it is tested as it is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
@@ -33,6 +39,7 @@ from telltick.model.readings import Estimate
 Means = Sequence[tuple[Mean | None, Mean | None]]  # before and after, with either error
 
 LEVEL = 0.05
+LOOKS = 12.0  # as many separate looks does a session take that is watched as it grows
 INTERFERENCE, EXCESS, NOISE = "interference", "excess", "noise"
 _MOST_TIMES = 100.0  # as much data: farther ahead nothing is foretold
 _HALVINGS = 7
@@ -111,9 +118,9 @@ def judged(pairs: Sequence[Comparison], bound_db: float) -> tuple[Judged, ...]:
     pairs = [pair for pair in pairs if _comparable(pair)]
     chances = [_p_values(pair.both, pair.basis, bound_db) for pair in pairs]
     changed, same = holm([p for p, _ in chances]), holm([p for _, p in chances])
-    share = 1 - LEVEL / max(len(pairs), 1)
+    level = LEVEL / max(len(pairs), 1)
     return tuple(
-        _judged(pair, p_changed, p_same, bound_db, share)
+        _judged(pair, p_changed, p_same, bound_db, level)
         for pair, p_changed, p_same in zip(pairs, changed, same, strict=True)
     )
 
@@ -164,10 +171,16 @@ def _comparable(pair: Comparison) -> bool:
     return True
 
 
-def _p_values(both: Iterable[tuple[Side, Side]], basis: str, bound_db: float) -> tuple[float, float]:
-    """Chances of such data if nothing changed, and if it changed by the bound or more, by either error."""
-    changed, same = zip(*(_p_values_of(sides, basis, bound_db) for sides in both), strict=True)
-    return max(changed), max(same)
+def _p_values(
+    both: tuple[tuple[Side, Side], tuple[Side, Side]], basis: str, bound_db: float
+) -> tuple[float, float]:
+    """Chances of such data if nothing changed, and if it changed by the bound or more, by either error.
+
+    Those of the sides as measured hold whenever one looks.
+    """
+    measured, wandering = (_p_values_of(sides, basis, bound_db) for sides in both)
+    changed, same = (max(min(LOOKS * p, 1.0), q) for p, q in zip(measured, wandering, strict=True))
+    return changed, same
 
 
 def _p_values_of(sides: tuple[Side, Side], basis: str, bound_db: float) -> tuple[float, float]:
@@ -185,7 +198,7 @@ def _deciding(side: Side, basis: str) -> Mean:
     return value
 
 
-def _judged(pair: Comparison, p_changed: float, p_same: float, bound_db: float, share: float) -> Judged:
+def _judged(pair: Comparison, p_changed: float, p_same: float, bound_db: float, level: float) -> Judged:
     verdict = _verdict(p_changed, p_same)
     before, after = pair.sides
     interference, at_least = _interference_db(pair)
@@ -204,12 +217,12 @@ def _judged(pair: Comparison, p_changed: float, p_same: float, bound_db: float, 
         p_changed=p_changed,
         p_same=p_same,
         swaps=_swaps(pair.before.steps, pair.after.steps),
-        more_polls=_more_polls(pair, bound_db, 1 - share) if verdict is ChangeVerdict.UNDECIDED else None,
+        more_polls=_more_polls(pair, bound_db, level) if verdict is ChangeVerdict.UNDECIDED else None,
         interference_at_least_db=at_least,
     )
     change = replace(change, because=explained(change, before.heard or after.heard))
-    ends = _simultaneous(pair, share)
-    noise = _ratio_ends([(one.noise, other.noise) for one, other in pair.both], share)
+    ends = _simultaneous(pair, level)
+    noise = _ratio_ends([(one.noise, other.noise) for one, other in pair.both], *_shares(level))
     return Judged(change, pair, *ends, *noise)
 
 
@@ -232,11 +245,16 @@ def _swaps(before: Sequence[int], after: Sequence[int]) -> int:
     return sum(a[1] != b[1] for a, b in pairwise(order))
 
 
-def _plain(pair: Comparison, share: float = 0.95) -> Estimate | None:
+def _shares(level: float) -> tuple[float, float]:
+    """Of the intervals by either error, so that they hold whenever one looks."""
+    return 1 - level / LOOKS, 1 - level
+
+
+def _plain(pair: Comparison, shares: tuple[float, float] = (0.95, 0.95)) -> Estimate | None:
     """Difference in excess."""
     found = [
         (after.excess_db - before.excess_db).interval(share)
-        for before, after in pair.both
+        for (before, after), share in zip(pair.both, shares, strict=True)
         if before.excess_db is not None and after.excess_db is not None
     ]
     if not found:
@@ -253,10 +271,10 @@ def _interference_db(pair: Comparison) -> tuple[Estimate | None, float | None]:
     if before.heard and after.heard:
         return _ratio_estimate(both), None
     if before.heard:
-        _, high = _ratio_ends(both, 0.90)  # one-sided, so 95 %
+        _, high = _ratio_ends(both, 0.90, 0.90)  # one-sided, so 95 %
         return None, min(high, 0.0)
     if after.heard:
-        low, _ = _ratio_ends(both, 0.90)
+        low, _ = _ratio_ends(both, 0.90, 0.90)
         return None, max(low, 0.0)
     return None, None
 
@@ -265,14 +283,14 @@ def _ratio_estimate(both: Means) -> Estimate | None:
     before, after = both[0]
     if before is None or after is None or before.value <= 0 or after.value <= 0:
         return None
-    low, high = _ratio_ends(both, 0.95)
+    low, high = _ratio_ends(both, 0.95, 0.95)
     value = in_db(after).value - in_db(before).value
     return Estimate(value, low, high) if np.isfinite([low, high]).all() else None
 
 
-def _ratio_ends(both: Means, share: float) -> tuple[float, float]:
+def _ratio_ends(both: Means, *shares: float) -> tuple[float, float]:
     """Interval of after over before in dB, by either error; ends may be infinite."""
-    ends = [_ends_of(before, after, share) for before, after in both]
+    ends = [_ends_of(*means, share) for means, share in zip(both, shares, strict=True)]
     return min(low for low, _ in ends), max(high for _, high in ends)
 
 
@@ -290,13 +308,13 @@ def _db(ratio: float) -> float:
     return float(10 * np.log10(ratio)) if ratio > 0 else -np.inf
 
 
-def _simultaneous(pair: Comparison, share: float) -> tuple[float, float]:
+def _simultaneous(pair: Comparison, level: float) -> tuple[float, float]:
     """Ends of what decides that hold for every comparison of the session at once (Bonferroni)."""
-    ends = _plain(pair, share) if pair.basis == EXCESS else None
+    ends = _plain(pair, _shares(level)) if pair.basis == EXCESS else None
     if ends is not None:
         return ends.low, ends.high
     deciding = [tuple(_deciding(side, pair.basis) for side in sides) for sides in pair.both]
-    return _ratio_ends([(before, after) for before, after in deciding], share)
+    return _ratio_ends([(before, after) for before, after in deciding], *_shares(level))
 
 
 def _more_polls(pair: Comparison, bound_db: float, level: float) -> int | None:
@@ -317,7 +335,7 @@ def _more_polls(pair: Comparison, bound_db: float, level: float) -> int | None:
 def _would_decide(pair: Comparison, times: float, bound_db: float, level: float) -> bool:
     """Would that many times the data decide it, with something to spare?"""
     before, after = (_with_more(*two, times) for two in zip(*pair.both, strict=True))
-    both = zip(before, after, strict=True)
+    both = (before[0], after[0]), (before[1], after[1])
     return min(_p_values(both, pair.basis, bound_db)) < level / 2
 
 

@@ -33,8 +33,8 @@ LIMITS = (
     "told apart from a change only when the first setup is measured again.",
     "One tie in a hundred may come by chance alone: of steps in their table, of sessions in the findings. "
     "That holds whenever one looks.",
-    "Changes are judged for a length of measuring that was settled beforehand. Whoever measures on until a "
-    "wished-for word appears sees it by chance more often than one time in twenty.",
+    "One verdict on a change in twenty sessions may come by chance alone, also where somebody watched and "
+    "measured on until a word appeared. The intervals beside it are those of one look.",
 )
 
 
