@@ -128,7 +128,7 @@ def _record(verbs: Verbs[argparse.ArgumentParser]) -> None:
 
 def _ask(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb = verbs.add_parser("ask", help="ask a recorder that runs for something, as the screen's keys do")
-    verb.add_argument("session", type=Path, metavar="SESSION")
+    verb.add_argument("session", type=Path, metavar="SESSION", help="a session: its folder, or a bag")
     words = (
         "resume",
         "finish",
@@ -145,16 +145,16 @@ def _ask(verbs: Verbs[argparse.ArgumentParser]) -> None:
         choices=words,
         metavar="WHAT",
         help="resume (go on once a full disk has room again), finish, start-polling, stop-polling, "
-        "interval S, baud B, request answered (or unanswered), start-trial or stop-trial",
+        "interval S, baud B, request answered (or unanswered), start-trial, stop-trial; start-trial ODDS "
+        "waits until the odds against chance are so high and ends the trial",
     )
-    verb.add_argument(
-        "value", nargs="?", metavar="VALUE", help="seconds, bits per second, answered or unanswered"
-    )
+    value_help = "seconds, bits per second, answered or unanswered, odds to one"
+    verb.add_argument("value", nargs="?", metavar="VALUE", help=value_help)
 
 
 def _replay(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb = verbs.add_parser("replay", help="play a saved session on the same screen")
-    verb.add_argument("session", type=Path, metavar="SESSION")
+    verb.add_argument("session", type=Path, metavar="SESSION", help="a session: its folder, or a bag")
     verb.add_argument("--speed", type=float, default=1.0, metavar="X", help="0.5 to 64 (default 1)")
     _screen_options(verb)
 
@@ -175,7 +175,7 @@ def _import(verbs: Verbs[argparse.ArgumentParser]) -> None:
 
 def _measure(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb = verbs.add_parser("measure", help="measure a saved session")
-    verb.add_argument("session", type=Path, metavar="SESSION")
+    verb.add_argument("session", type=Path, metavar="SESSION", help="a session: its folder, or a bag")
     verb.add_argument("--json", action="store_true", help="print one JSON object, full precision")
     measuring_arguments(verb)
 
@@ -205,7 +205,7 @@ def measuring_arguments(verb: argparse.ArgumentParser) -> None:
 
 def _export(verbs: Verbs[argparse.ArgumentParser]) -> None:
     verb = verbs.add_parser("export", help="write journal, results or report to files")
-    verb.add_argument("session", type=Path, metavar="SESSION")
+    verb.add_argument("session", type=Path, metavar="SESSION", help="a session: its folder, or a bag")
     ways = ("csv", "json", "md", "vtt", "html", "wav", "bag")
     verb.add_argument("--to", required=True, choices=ways, help="what to write")
     verb.add_argument(

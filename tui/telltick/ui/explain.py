@@ -257,7 +257,8 @@ TOPICS: Mapping[str, Topic] = {
             ),
             Term(
                 "until",
-                "time to the odds it ends at, if they go on to grow as over the newer half of the polls.",
+                "time to the odds it ends at, if they go on to grow as over the newer half of the polls. "
+                "This screen ends it there; without one it goes on, unless telltick ask began it with odds.",
             ),
         ),
     ),

@@ -104,7 +104,9 @@ def draw_rounds(rounds: tuple[Round, ...], faults: tuple[str, ...], at: int, roo
     lines += [BLANK] * (room.height - 3 - len(lines))
     lines.append(
         row(
-            Run(" Enter ", Role.KEY),
+            Run(f" {glyphs.up_down} ", Role.KEY),
+            Run("choose  ", Role.LABEL),
+            Run("Enter ", Role.KEY),
             Run("begins it  ", Role.LABEL),
             Run("Esc ", Role.KEY),
             Run("leaves", Role.LABEL),

@@ -334,4 +334,4 @@ def run_setup(
     """
     ascii_only = terminal_wants_ascii() if settings.ascii is None else settings.ascii
     form = Form(fields_for(sounds, ports), profile)
-    return SetupApp(form, Parts(keep), settings, ascii_only=ascii_only).run()
+    return SetupApp(form, Parts(keep), settings, ascii_only=ascii_only).run(mouse=settings.mouse)

@@ -151,4 +151,4 @@ def draw_choice(offers: Sequence[Offer], at: int, room: Room) -> list[Row]:
 def ask_station(profiles: Mapping[str, StationProfile | BadInputError], settings: Settings) -> str | None:
     """Ask; returns a name, `NEW`, or None when the operator leaves."""
     ascii_only = terminal_wants_ascii() if settings.ascii is None else settings.ascii
-    return ChoiceApp(offers_of(profiles), settings, ascii_only=ascii_only).run()
+    return ChoiceApp(offers_of(profiles), settings, ascii_only=ascii_only).run(mouse=settings.mouse)

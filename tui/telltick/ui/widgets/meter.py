@@ -79,6 +79,7 @@ def draw_meter(snapshot: Snapshot, room: Room, *, window_s: float, reach_db: flo
     rows += [row(Run("above the floor while bytes flow", Role.LABEL)), BLANK] if roomy else []
     rows += [_written_interval(reading, width), _drawn_interval(reading, reach_db, width, room.glyphs), *gap]
     rows += [_verdict(reading, width, room.glyphs), *gap]
+    gap = [] if reading.warnings else gap  # their words need the room
     rows += [*_relation_and_trial(snapshot, room, len(rows)), _levels(reading, width)]
     rows += [*([] if snapshot.trial else gap), _step(snapshot, width, room.glyphs)]
     if len(rows) < room.height:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from telltick.model.marks import Mark, MarkKind
 from telltick.model.plan import REQUEST, REQUEST_ANSWERED
 from telltick.model.snapshot import Snapshot
+from telltick.model.trial import FACTOR as TRIAL
 from telltick.ui.format import short_clock
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.rows import Role, Room, Row, Run, fit, row, rule, shorten, width_of
@@ -15,6 +16,8 @@ from telltick.ui.widgets.panel import Panel
 KeyOf = Callable[[str], str]
 NAME_WIDTH, LONGEST_VALUE, ITEM_GAP = 14, 24, 2
 IN_TOP_LINE = ("polling", "baud", "poll interval")  # shown there when the poller is ours
+
+UNTOLD = {REQUEST: REQUEST_ANSWERED, TRIAL: "off"}  # go without saying, unless that is what changed last
 
 
 class SetupPanel(Panel):
@@ -56,7 +59,7 @@ def draw_setup(snapshot: Snapshot, room: Room, key_of: KeyOf) -> list[Row]:
     if snapshot.open_mark is not None:
         pointed.add(snapshot.open_mark.factor)
     hidden = IN_TOP_LINE if snapshot.polling.available else IN_TOP_LINE[:1]
-    usual = () if REQUEST in pointed or snapshot.setup.get(REQUEST) != REQUEST_ANSWERED else (REQUEST,)
+    usual = [f for f, value in UNTOLD.items() if f not in pointed and snapshot.setup.get(f) == value]
     known = {**snapshot.setup, **dict.fromkeys(f for f in pointed if f)}
     factors = [f for f in known if f not in (*hidden, *usual)]
     changed = newest.factor if newest else None

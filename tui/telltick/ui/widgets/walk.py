@@ -5,7 +5,7 @@ from __future__ import annotations
 from telltick.model.rounds import Walk, WalkPhase
 from telltick.ui.glyphs import Glyphs
 from telltick.ui.keymap import Keymap
-from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, rule, shorten, wrapped
+from telltick.ui.rows import BLANK, Role, Room, Row, Run, row, rule, shorten, text_of, wrapped
 from telltick.ui.widgets.panel import Panel
 
 BAR_CELLS = 16
@@ -40,8 +40,7 @@ def draw_walk(walk: Walk, keymap: Keymap, room: Room) -> list[Row]:
     body = _task(walk, room, room.height - 2)
     keys = _keys(walk, keymap, room.width)
     spare = room.height - 2 - len(body)
-    caution = wrapped(f"Caution: {walk.caution}", room.width - 2, Role.WARN) if walk.caution else []
-    caution = [row(Run(" "), *line) for line in caution[: max(spare, 0)]]
+    caution = _caution(walk, room.width - 2, max(spare, 0))
     return [title, *body, keys, *caution, *_results(walk, room, spare - len(caution))]
 
 
@@ -68,6 +67,16 @@ def _task(walk: Walk, room: Room, lines: int) -> list[Row]:
         far += wrapped(room.glyphs.clean(walk.progress, 200), width, Role.LABEL)
     told = say[: max(lines - len(far), 0)]
     return [row(Run(" "), *line) for line in (*told, *far)][: max(lines, 0)]
+
+
+def _caution(walk: Walk, width: int, lines: int) -> list[Row]:
+    """The caution; two dots where it goes on: the prompt of the change has all of it."""
+    if not walk.caution:
+        return []
+    told = wrapped(f"Caution: {walk.caution}", width, Role.WARN)
+    if 0 < lines < len(told):
+        told[lines - 1] = row(Run(shorten(f"{text_of(told[lines - 1])} ..", width), Role.WARN))
+    return [row(Run(" "), *line) for line in told[:lines]]
 
 
 def _bar(walk: Walk, glyphs: Glyphs) -> Row:
