@@ -236,7 +236,11 @@ def _compare(args: argparse.Namespace) -> int:
 
 def _ask(args: argparse.Namespace) -> int:
     from telltick.engine.asking import ask
+    from telltick.engine.awaiting import trial_until
 
+    if args.what == "start-trial" and args.value is not None:
+        print(plain_text(trial_until(args.session, args.value), 1000))
+        return 0
     print(plain_text(ask(args.session, args.what, args.value), 1000))
     return 0
 
