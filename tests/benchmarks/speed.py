@@ -37,6 +37,12 @@ from tests.scenes import make_scene
 RATE_HZ = 48_000
 CHUNK_S = 60
 T = TypeVar("T")
+# A process inherits the peak memory of the one it was forked from, so a small one starts the command.
+_WATCH = (
+    "import resource, subprocess, sys; subprocess.run(sys.argv[1:], check=True); "
+    "used = resource.getrusage(resource.RUSAGE_CHILDREN); "
+    "print(used.ru_utime + used.ru_stime, used.ru_maxrss, file=sys.stderr)"
+)
 
 
 class Recording:
@@ -130,14 +136,13 @@ def print_command(seconds: float, marks: int) -> None:
         kept = {**os.environ, "PYTHONPYCACHEPREFIX": str(Path(place) / "compiled")}
         kept.pop("PYTHONDONTWRITEBYTECODE", None)
         subprocess.run([*command, str(short)], capture_output=True, check=True, env=kept)
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        out = subprocess.run([*command, str(folder)], capture_output=True, check=True, env=kept).stdout
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    heard_s = json.loads(out)["audio"]["seconds"]
-    took = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+        watched = [sys.executable, "-c", _WATCH, *command, str(folder)]
+        told = subprocess.run(watched, capture_output=True, check=True, env=kept, text=True)
+    heard_s = json.loads(told.stdout)["audio"]["seconds"]
+    took, peak_kb = (float(word) for word in told.stderr.split()[-2:])
     print(
         f"telltick measure --json of {heard_s:.0f} s and {marks} marks on disk: {took:.2f} s, "
-        f"{heard_s / took:.0f} x real time, peak memory {after.ru_maxrss / 1024:.0f} MB"
+        f"{heard_s / took:.0f} x real time, peak memory {peak_kb / 1024:.0f} MB"
     )
 
 

@@ -188,3 +188,15 @@ def test_a_few_polls_that_happen_to_agree_claim_no_more_than_noise_allows():
     used = int(polls.counts.sum())
     least_db = 10 / np.log(10) * np.sqrt((1 + 2 * x) / shape / used) / (1 + x)
     assert robust_excess(alike).error_db == pytest.approx(least_db, rel=0.02)
+
+
+@pytest.mark.parametrize("background", ["clean", "fading", "agc"])
+def test_hours_taken_in_pieces_read_as_one(background, monkeypatch):
+    rows, use, _ = rows_and_truth(8, background=background, excess_db=6.0, seconds=60.0)
+    whole = measure_excess(rows, use)
+    monkeypatch.setattr("telltick.measure.pollwise._MOST_ROWS", 70)
+    pieces = measure_excess(rows, use)
+    assert len(pieces.polls.at_s) == len(whole.polls.at_s)
+    assert pieces.excess_db == pytest.approx(whole.excess_db, abs=0.05)
+    assert pieces.error_db == pytest.approx(whole.error_db, rel=0.25)
+    assert pieces.polls.gain_drop == pytest.approx(whole.polls.gain_drop, abs=0.05)

@@ -9,7 +9,7 @@ from telltick.engine.antenna_levels import AntennaLevels
 from telltick.engine.cell_store import CellStore
 from telltick.engine.close_looks import CloseLook, CloseLooker
 from telltick.engine.effort import Effort, Work
-from telltick.engine.gates import gate_near
+from telltick.engine.gates import polls_alone
 from telltick.engine.gathering import Gathered, Gathering
 from telltick.engine.parts import Progress
 from telltick.engine.remarks import session_warnings, standing_baud
@@ -126,7 +126,7 @@ class SessionMeasurer:
     def _polling(self, steps: Sequence[Step]) -> PollingFacts:
         reader, facts = self._reader, self._reader.facts
         seconds = reader.audio.samples / facts.rate_hz
-        gate = gate_near(reader, 0.0, seconds) if reader.anchors else reader.gate()
+        gate = polls_alone(reader, seconds) if reader.anchors else reader.gate()
         baud = standing_baud(steps, facts.poll.get("baud"))
         polling = polling_facts(gate, seconds, baud, str(facts.poll.get("framing", "")))
         return replace(polling, replies=count_replies(reader))

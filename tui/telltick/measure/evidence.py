@@ -7,6 +7,7 @@ inference", 2023).
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from heapq import heappop, heappush, heappushpop
 
 import numpy as np
@@ -35,8 +36,8 @@ def tie_log_e(differences: Floats) -> Floats:
     if not len(d):
         return np.zeros(0)
     z = redescending(d / running_scale(d))
-    sizes = [np.cumsum(np.log1p(0.98 * np.tanh(bet * z))) for bet in _BETS]
-    return log_mean_exp(np.stack([sign_log_e(d), log_mean_exp(np.stack(sizes), _BET_SHARES)]))
+    sizes = _mixed(lambda bet: 0.98 * np.tanh(bet * z), _BETS, _BET_SHARES)
+    return np.asarray(np.logaddexp(sign_log_e(d), sizes) - np.log(2))
 
 
 def symmetric_log_e(differences: Floats, bet: float) -> Floats:
@@ -50,7 +51,15 @@ def symmetric_log_e(differences: Floats, bet: float) -> Floats:
 def sign_log_e(differences: Floats) -> Floats:
     """Log e-value after each difference, from its sign alone; zero bets nothing."""
     signs = np.sign(differences)
-    return log_mean_exp(np.stack([np.cumsum(np.log1p(bet * signs)) for bet in _SIGN_BETS]))
+    return _mixed(lambda bet: bet * signs, _SIGN_BETS, np.full(len(_SIGN_BETS), 1 / len(_SIGN_BETS)))
+
+
+def _mixed(gain: Callable[[float], Floats], bets: Floats, shares: Floats) -> Floats:
+    """Log of the mean of the products of 1 + gain; one bet at a time in memory, as a day has many polls."""
+    log_e = np.array(-np.inf)
+    for bet, share in zip(bets.tolist(), shares.tolist(), strict=True):
+        log_e = np.logaddexp(log_e, np.cumsum(np.log1p(gain(bet))) + np.log(share))
+    return log_e
 
 
 def redescending(z: Floats) -> Floats:

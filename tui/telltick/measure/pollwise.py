@@ -14,7 +14,9 @@ count. Where polls lie too close for slots, the quiet of each row stands in for 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -36,6 +38,7 @@ CLIP = 2.5  # standard deviations above the floor that still count as noise
 _RAISED = 3.5  # and from which a row's own quiet is left out: at 2.5 chance alone would lower it by 0.01 dB
 MIN_COUNT = 8
 _MOST_WINDOWS = 2000
+_MOST_ROWS = 20_000
 WEAK_DB, STRONG_DB = 1.0, 3.0  # below: cores alone; above: all inner frames
 LOUD_DB, VERY_LOUD_DB = 10.0, 15.0  # below: inner frames alone; above: all active frames
 
@@ -202,7 +205,41 @@ def uneven_share(polls: Pollwise) -> float:
 
 
 def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
-    """Set each poll against the quiet around it, over the bins `use`; None without slots."""
+    """Set each poll against the quiet around it, over the bins `use`; None without slots.
+
+    Hours are taken in pieces, so that a day needs little memory.
+    """
+    edges = np.linspace(0, len(rows.poll), -(-max(len(rows.poll), 1) // _MOST_ROWS) + 1).astype(int).tolist()
+    pieces = [_piece(rows.pick(slice(*two)), use) for two in pairwise(edges)]
+    return _joined([piece for piece in pieces if piece is not None])
+
+
+def _joined(pieces: Sequence[Pollwise]) -> Pollwise | None:
+    """Pieces that follow each other as one; None for no piece."""
+    if len(pieces) < 2:
+        return pieces[0] if pieces else None
+    share = np.array([len(piece.at_s) for piece in pieces]) / sum(len(piece.at_s) for piece in pieces)
+    drop, error = np.array([(piece.gain_drop, piece.gain_drop_error) for piece in pieces]).T
+    return Pollwise(
+        at_s=np.concatenate([piece.at_s for piece in pieces]),
+        floor=np.concatenate([piece.floor for piece in pieces]),
+        floor_deviation=np.concatenate([piece.floor_deviation for piece in pieces]),
+        inner=_joined_windows([piece.inner for piece in pieces]),
+        core=_joined_windows([piece.core for piece in pieces]),
+        whole=_joined_windows([piece.whole for piece in pieces]),
+        counts=np.concatenate([piece.counts for piece in pieces]),
+        restless=float(share @ [piece.restless for piece in pieces]),
+        gain_drop=float(share @ drop),
+        gain_drop_error=float(np.linalg.norm(share * error)),
+    )
+
+
+def _joined_windows(windows: Sequence[Window]) -> Window:
+    return Window(*(np.concatenate([getattr(one, of.name) for one in windows]) for of in fields(Window)))
+
+
+def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
+    """The same of rows that are few enough to be held against each other at once."""
     polled = np.flatnonzero((rows.poll != IDLE) & (rows.active_frames > 0))
     if not len(polled):
         return None
