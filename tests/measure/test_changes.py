@@ -89,6 +89,18 @@ def test_several_factors_changed_at_once_are_told_together_and_none_is_blamed():
     assert "none of them alone is to blame" in one.change.because
 
 
+def test_two_changes_with_but_a_moment_between_them_are_several_at_once():
+    steps = [
+        setup(0, {"cable": "A", "choke": "none"}, side(6, 3)),
+        setup(1, {"cable": "B", "choke": "none"}, Side(4, 0.8, None, None, None)),
+        setup(2, {"cable": "B", "choke": "fitted"}, side(0.1, 0.02)),
+    ]
+    (one,) = judged_changes(steps, Drift(), 1.0)
+    assert one.change.factors == ("cable", "choke")
+    assert one.change.verdict is ChangeVerdict.CHANGED
+    assert "none of them alone is to blame" in one.change.because
+
+
 def test_setups_that_differ_in_several_factors_and_never_met_are_not_compared():
     far = [setup(0, {"cable": "A", "choke": "none"}, side(6, 3)), setup(7, {"cable": "B"}, side(6, 3))]
     far[1].bench["choke"] = "fitted"

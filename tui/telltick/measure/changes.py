@@ -15,6 +15,7 @@ with the polls, so what rests on it is tested as it is.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 
@@ -127,9 +128,14 @@ def judged(pairs: Sequence[Comparison], bound_db: float) -> tuple[Judged, ...]:
 
 def _pairs(setups: Sequence[Setup]) -> Iterator[tuple[Setup, Setup]]:
     """Setups that differ in one factor, and neighbours in time that differ in several."""
+    passing = {step for one in setups if not _measured(one.side) for step in one.steps}
     for before, after in combinations(setups, 2):
-        if len(_differing(before, after)) == 1 or _neighbours(before, after):
+        if len(_differing(before, after)) == 1 or _neighbours(before, after, passing):
             yield before, after
+
+
+def _measured(side: Side) -> bool:
+    return side.noise is not None or side.interference is not None
 
 
 def _differing(before: Setup, after: Setup) -> tuple[str, ...]:
@@ -137,8 +143,10 @@ def _differing(before: Setup, after: Setup) -> tuple[str, ...]:
     return tuple(one for one in factors if before.bench.get(one, "") != after.bench.get(one, ""))
 
 
-def _neighbours(before: Setup, after: Setup) -> bool:
-    return any(abs(i - j) == 1 for i in before.steps for j in after.steps)
+def _neighbours(before: Setup, after: Setup, passing: AbstractSet[int]) -> bool:
+    """Did the one follow the other? Between two changes at once lies a moment of which nothing is known."""
+    pairs = (sorted((i, j)) for i in before.steps for j in after.steps)
+    return any(passing >= set(range(first + 1, last)) for first, last in pairs)
 
 
 def _compared(before: Setup, after: Setup, drift: Drift) -> Comparison:
