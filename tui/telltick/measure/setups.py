@@ -205,7 +205,7 @@ def drifting(one: Setup, drift: Drift) -> Side:
     ]
     drifts = (drift.noise_db * per_db[0], drift.interference_db * per_db[1], drift.excess_db)
     means = (side.noise, side.interference, side.excess_db)
-    root = np.sqrt(max(len(one.each), 1))
+    root = np.sqrt(_steps_alike([part.seconds for part in one.each]))
     noise, interference, excess = (
         mean
         if mean is None or not dof
@@ -213,6 +213,12 @@ def drifting(one: Setup, drift: Drift) -> Side:
         for mean, error, dof, scale in zip(means, drifts, drift.dof, drift.scale, strict=True)
     )
     return replace(side, noise=noise, interference=interference, excess_db=excess)
+
+
+def _steps_alike(seconds: Sequence[float]) -> float:
+    """Equally long steps over which drift would average out as well; long ones count for more."""
+    total = sum(seconds)
+    return total**2 / sum(one**2 for one in seconds) if total > 0 else 1.0
 
 
 def _widest_drift(each: Sequence[Side]) -> tuple[Estimate | None, float]:
