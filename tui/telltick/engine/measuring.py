@@ -62,9 +62,7 @@ class SessionMeasurer:
         Raises:
             CancelledError: progress said to give up; a later call goes on from there.
         """
-        effort = Effort(progress)
-        effort.expect(Work.LOOK, len(session_steps(self._reader)) - self._results.settled)
-        effort.expect(Work.BITS, 1)
+        effort = self._expected(progress)
         gathered = self._gathering.gather(effort)
         trial = self._trial.read(self._reader.audio.samples)
         results = self._step_results(gathered, effort)
@@ -100,18 +98,24 @@ class SessionMeasurer:
             period=self._rhythm(gathered) if not polling.polls else None,
             on_air=_common_level(levels, steps, whole),
             answers=answers_of(
-                steps,
-                rows,
-                latency,
-                trial=trial,
-                bound_db=self._options.bound_db,
-                over=self._reader.ending is not None or not held(self._reader.folder),
+                steps, rows, latency, trial=trial, bound_db=self._options.bound_db, over=self._is_over()
             ),
         )
 
     def step_rows(self) -> list[PollRows | None]:
         """Rows of each step, as the last `measure` took them."""
         return self._results.rows()
+
+    def _is_over(self) -> bool:
+        """Is nobody recording any more?"""
+        return self._reader.ending is not None or not held(self._reader.folder)
+
+    def _expected(self, progress: Progress) -> Effort:
+        """The effort of measuring, as far as it is known before anything is read."""
+        effort = Effort(progress)
+        effort.expect(Work.LOOK, len(session_steps(self._reader)) - self._results.settled)
+        effort.expect(Work.BITS, 1)
+        return effort
 
     def _step_results(self, gathered: Gathered, effort: Effort) -> list[StepResult]:
         self._results.keep(len(gathered.steps))
