@@ -13,7 +13,7 @@ PAIRS = {  # the key of the second stands beside that of the first: what both do
     "slower": ("faster", "speed"),
     "back": ("forward", "5 s"),
     "mark_before": ("mark_after", "marks"),
-    "beginning": ("end", "ends"),
+    "beginning": ("end", "start, end"),
 }
 
 
