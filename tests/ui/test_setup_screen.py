@@ -100,7 +100,7 @@ async def test_nothing_is_sent_before_the_caution_was_shown_and_confirmed(tmp_pa
         assert [plan.frame for plan in world.asked] == [b"XX;"]
         await to_line(pilot, "baud")
         await pilot.press("right")  # another baud: the old answer says nothing any more
-        await until(pilot, lambda: "it answers" not in text_of_screen(app))
+        await until(pilot, lambda: "14 bytes after" not in text_of_screen(app))
 
 
 async def test_an_answer_from_the_line_cannot_write_on_the_terminal(tmp_path):
