@@ -34,7 +34,8 @@ LIMITS = (
     "One tie in a hundred may come by chance alone: of steps in their table, of sessions in the findings. "
     "That holds whenever one looks.",
     "One verdict on a change in twenty sessions may come by chance alone, also where somebody watched and "
-    "measured on until a word appeared. The intervals beside it are those of one look.",
+    "measured on until a word appeared, up to twenty times as long; beyond that somewhat more often. The "
+    "intervals beside it are those of one look.",
 )
 
 
