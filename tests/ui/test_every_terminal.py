@@ -225,7 +225,8 @@ async def test_only_rows_that_changed_are_drawn_again():
     app = app_for(feed)
     async with app.run_test(size=(120, 40)) as pilot:
         await shown(pilot, feed)
-        await pilot.pause(0.1)
+        looks = feed.looks
+        await until(pilot, lambda: feed.looks > looks + 3)  # every panel has asked for what fits its room
         drawn = []
         for panel in app.session.query("Panel"):
             stock = panel.refresh
