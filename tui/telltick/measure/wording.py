@@ -12,10 +12,13 @@ WIDE_DB = 3.0  # an interval this wide deserves no decimals
 
 
 def step_words(steps: Iterable[int]) -> str:
-    """Such as ``step 2``, ``steps 1, 3 and 5``, ``steps 1, 3, 5 ... 19``."""
-    numbers = [str(step + 1) for step in sorted(set(steps))]
+    """Such as ``step 2``, ``steps 1, 3 and 5``, ``steps 1 to 5``, ``steps 1, 3, 5 ... 19``."""
+    ordered = sorted(set(steps))
+    numbers = [str(step + 1) for step in ordered]
     if len(numbers) <= 1:
         return f"step {numbers[0]}" if numbers else "no step"
+    if len(numbers) > 2 and ordered[-1] - ordered[0] == len(ordered) - 1:
+        return f"steps {numbers[0]} to {numbers[-1]}"
     if len(numbers) > MOST_STEPS:
         return f"steps {', '.join(numbers[: MOST_STEPS - 1])} ... {numbers[-1]}"
     return f"steps {', '.join(numbers[:-1])} and {numbers[-1]}"
