@@ -14,7 +14,7 @@ from telltick.model.errors import BadInputError, TelltickError
 from telltick.model.plan import Settings
 from telltick.ui.glyphs import glyphs_for, terminal_wants_ascii
 from telltick.ui.keymap import Keymap
-from telltick.ui.leaving import ScreenExit
+from telltick.ui.leaving import ScreenExit, end_at_once
 from telltick.ui.palettes import Palette, choose_palette
 from telltick.ui.rows import Role
 from telltick.ui.screens.page import PageScreen
@@ -180,12 +180,15 @@ def run_screen(
         settings = replace(settings, theme=theme)
     ascii_only = terminal_wants_ascii() if settings.ascii is None else settings.ascii
     app = TelltickApp(feed, settings, ascii_only=ascii_only, notice=notice)
+    left = None
     try:
         left = app.run(mouse=settings.mouse)
     finally:
         # A look that hangs (a dead network disk) must not keep the terminal: the process is about to end.
         if app.session.stop(QUICK_S):
             feed.close()
+        else:
+            end_at_once(0 if left is not None else 1)
         if app.nobody_there:
             os._exit(HUNG_UP)  # all is written; tidying up a large process takes half a second
     if left is None:
