@@ -176,7 +176,7 @@ TOPICS: Mapping[str, Topic] = {
             ),
             Term(
                 "changed",
-                "the difference cannot be chance, however often one looks as the session grows.",
+                "chance says it of one bench in twenty at most, watched while the polls grow twentyfold.",
                 "Where many pairs are compared, each has to be surer: Holm's method. Every look has a "
                 "twelfth of the level: Pocock's boundary.",
                 "Holm, Scand. J. Statist. 6 (1979); Pocock, Biometrika 64 (1977)",
