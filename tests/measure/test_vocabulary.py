@@ -76,6 +76,8 @@ def test_the_same_thing_in_other_words_is_alike(factor, one, other):
         ("monitor level", "lower", "half"),
         ("choke", "", ""),
         ("baud", "4800", "9600"),
+        ("supply", "linear", "switching"),
+        ("choke", "one turn", "five turns"),
     ],
 )
 def test_different_things_are_not_alike_nor_are_two_blanks(factor, one, other):

@@ -5,15 +5,16 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
-from types import TracebackType
-from typing import Self, TextIO
+from typing import TextIO
+
+from telltick.model.closing import Closing
 
 _SHOW_AFTER_S = 0.7  # what is quicker needs no bar
 _EVERY_S = 0.2
 _CELLS = 24
 
 
-class ProgressBar:
+class ProgressBar(Closing):
     """A line such as ``measuring  [######......]  52 %  0:41 left`` that vanishes at the end.
 
     Call it with the share done, 0 to 1; it answers True: go on.
@@ -45,12 +46,8 @@ class ProgressBar:
             self._draw(min(max(share, 0.0), 1.0), now - self._began)
         return True
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def close(self) -> None:
+        """Take the bar off the terminal."""
         if self._drawn:
             self._stream.write("\r\x1b[K")
             self._stream.flush()

@@ -69,7 +69,8 @@ WORDS: Mapping[str, tuple[tuple[str, Kind], ...]] = {
     REQUEST: ((r"ignored|unanswered|unknown|not answered|no answer", Kind.NONE),),
     POLLING: (_OFF, (r"on", Kind.ON)),
 }
-_MANY = (Kind.LOWER, Kind.HIGHER, Kind.OTHER)  # these hold more values than one
+# Kinds of one state only; two supplies may both be from the mains, two chokes both fitted.
+_ONE_STATE = (Kind.DUMMY, Kind.NONE, Kind.LEAST, Kind.MOST, Kind.ON, Kind.OFF)
 _ORDER = {
     Kind.NONE: 0.0,
     Kind.OFF: 0.0,
@@ -98,10 +99,10 @@ def alike(factor: str, value: str, other: str) -> bool:
     """Whether two values mean the same thing, in the same words or in others; two blanks do not."""
     if not tidy(value) or not tidy(other):
         return False
-    kind = kind_of(factor, value)
     if _one_way(value) == _one_way(other):
         return True
-    return kind not in _MANY and kind is kind_of(factor, other)
+    kind = kind_of(factor, value)
+    return kind in _ONE_STATE and kind is kind_of(factor, other)
 
 
 def order_of(factor: str, value: str, other: str) -> int:
