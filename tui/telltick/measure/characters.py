@@ -38,6 +38,7 @@ _DETREND_HZ = 500.0
 _GRID_HZ = 8.0
 _BLOCK = 65_536  # values whose spectra are worked out at once
 _MOST_BURSTS = 200
+_SHIFTS_AT_ONCE = 125
 _FEW_TRIED = 16  # shifts worked out of those that a rough look finds best
 _SLACK = 10.0  # in log likelihood: what that look may miss
 _PRINTABLE = np.frombuffer(b"0123456789ABCDEF;", dtype=np.uint8)
@@ -135,10 +136,12 @@ def _power(samples: Samples, at: Ints, count: int, rate_hz: int, freq_hz: Floats
     if not len(at):
         return np.zeros(len(freq_hz))
     window = np.hanning(count + 2)[1:-1] / FULL_SCALE
-    pieces = samples[at[:, None] + np.arange(count)] * window
     size = 1 << int(np.ceil(np.log2(max(count, rate_hz / _GRID_HZ) * 2)))
-    lines = np.abs(np.fft.rfft(pieces, size, axis=1)) ** 2
-    return np.asarray(np.interp(freq_hz, np.fft.rfftfreq(size, 1 / rate_hz), lines.sum(axis=0)))
+    total = np.zeros(size // 2 + 1)
+    for some in np.array_split(at, -(-len(at) * size // _BLOCK)):  # all at once would take much memory
+        lines = np.fft.rfft(samples[some[:, None] + np.arange(count)] * window, size, axis=1)
+        total += np.sum(lines.real**2 + lines.imag**2, axis=0)
+    return np.asarray(np.interp(freq_hz, np.fft.rfftfreq(size, 1 / rate_hz), total))
 
 
 def character_rate(
@@ -252,22 +255,31 @@ def _template(spectra: BurstSpectra, baud: int, framing: Framing) -> Floats:
     inside = bit < spectra.length_s * baud
     weight = step * np.sin(np.pi * bit / (spectra.length_s * baud)) ** 2
     place = line * period + bit.astype(np.int64) % period
-    count = len(bursts) * period
-    lines = np.bincount(place[inside], weights=weight[inside], minlength=count).astype(np.float64)
     times = np.fromiter(bursts.values(), dtype=np.float64)
-    power = _summed_power(lines.reshape(len(bursts), period), times)
+    power = _summed_power(place[inside], weight[inside], times, period)
     return np.concatenate([power, power[1 : (period + 1) // 2][::-1]])
 
 
-def _summed_power(lines: Floats, times: Floats) -> Floats:
-    """Sum of |FFT|^2 over rows, each counted so many times; blocks that stay in the processor's cache."""
+def _summed_power(place: Ints, weight: Floats, times: Floats, period: int) -> Floats:
+    """Sum of |FFT|^2 over rows, each counted so many times; blocks that stay in the processor's cache.
+
+    Args:
+        place: where each weight lies, row after row; ascending from row to row.
+        weight: the weights.
+        times: shape (rows,), how often each row counts.
+        period: values in a row.
+    """
     from scipy.fft import rfft  # single precision, twice as fast as numpy's
 
-    power = np.zeros(lines.shape[1] // 2 + 1)
-    block = max(1, _BLOCK // lines.shape[1])
-    for at in range(0, len(lines), block):
-        half = rfft(lines[at : at + block].astype(np.float32), axis=1)
-        power += times[at : at + block] @ (half.real**2 + half.imag**2)
+    power = np.zeros(period // 2 + 1)
+    block = max(1, _BLOCK // period)
+    for at in range(0, len(times), block):
+        some = times[at : at + block]
+        first, last = np.searchsorted(place // period, [at, at + len(some)])
+        line = place[first:last] - at * period
+        values = np.bincount(line, weights=weight[first:last], minlength=len(some) * period)
+        half = rfft(values.reshape(len(some), period).astype(np.float32), axis=1)
+        power += some @ (half.real**2 + half.imag**2)
     return power
 
 
@@ -318,7 +330,7 @@ def _best_shift(
     else:
         rough = _rough_scores(rise, spectra, template)
         shifts = np.sort(np.argpartition(rough, -min(tried, len(rough)))[-tried:])
-    parts = np.array_split(shifts, max(1, len(shifts) // 500))
+    parts = np.array_split(shifts, max(1, len(shifts) // _SHIFTS_AT_ONCE))
     scores = np.concatenate([_scores_by_shift(rise, spectra, template, part) for part in parts])
     best = int(np.argmax(scores))
     return float(scores[best]), float(shifts[best] * _GRID_HZ)
