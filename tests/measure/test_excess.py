@@ -199,4 +199,4 @@ def test_hours_taken_in_pieces_read_as_one(background, monkeypatch):
     assert len(pieces.polls.at_s) == len(whole.polls.at_s)
     assert pieces.excess_db == pytest.approx(whole.excess_db, abs=0.05)
     assert pieces.error_db == pytest.approx(whole.error_db, rel=0.25)
-    assert pieces.polls.gain_drop == pytest.approx(whole.polls.gain_drop, abs=0.05)
+    assert pieces.polls.gain.drop == pytest.approx(whole.polls.gain.drop, abs=0.05)

@@ -23,6 +23,7 @@ import numpy.typing as npt
 
 from telltick.measure.dense import is_dense
 from telltick.measure.frames import Powers
+from telltick.measure.gain import GainDrop, gain_drop, joined_drops
 from telltick.measure.gating import IDLE
 from telltick.measure.ringing import quiet_sums
 from telltick.measure.robust import BISQUARE, bisquare_mean, clustered_error, row_medians, time_blocks
@@ -71,8 +72,7 @@ class Pollwise:
         frames, for strong interference, of which jitter and ringing carry a part out of the inner ones.
         counts: poll has a floor and no crash beside it.
         restless: share of the quiet lulls that lie far from the floor, above or below it.
-        gain_drop: median ln(power just before / just after a poll): above 0 when gain control reacts.
-        gain_drop_error: its standard error.
+        gain: whether gain control gives way to the bursts.
     """
 
     at_s: Floats
@@ -83,8 +83,7 @@ class Pollwise:
     whole: Window
     counts: npt.NDArray[np.bool_]
     restless: float
-    gain_drop: float
-    gain_drop_error: float
+    gain: GainDrop
 
 
 @dataclass(frozen=True)
@@ -219,7 +218,6 @@ def _joined(pieces: Sequence[Pollwise]) -> Pollwise | None:
     if len(pieces) < 2:
         return pieces[0] if pieces else None
     share = np.array([len(piece.at_s) for piece in pieces]) / sum(len(piece.at_s) for piece in pieces)
-    drop, error = np.array([(piece.gain_drop, piece.gain_drop_error) for piece in pieces]).T
     return Pollwise(
         at_s=np.concatenate([piece.at_s for piece in pieces]),
         floor=np.concatenate([piece.floor for piece in pieces]),
@@ -229,8 +227,7 @@ def _joined(pieces: Sequence[Pollwise]) -> Pollwise | None:
         whole=_joined_windows([piece.whole for piece in pieces]),
         counts=np.concatenate([piece.counts for piece in pieces]),
         restless=float(share @ [piece.restless for piece in pieces]),
-        gain_drop=float(share @ drop),
-        gain_drop_error=float(np.linalg.norm(share * error)),
+        gain=joined_drops([piece.gain for piece in pieces], share),
     )
 
 
@@ -276,21 +273,12 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         whole,
         counts,
         _restless(lull, of_row),
-        *_median_and_error((before - after)[np.isfinite(before - after)]),
+        gain_drop(rows, use),
     )
 
 
 def _window(power: Powers | Floats, fill: Floats, frames: Ints, bins: float) -> Window:
     return Window(power.sum(axis=1, dtype=np.float64), fill, mean_shape(frames.astype(np.float64), bins))
-
-
-def _median_and_error(values: Floats) -> tuple[float, float]:
-    """Median, and its standard error as for normal values of the same median deviation."""
-    if len(values) < 2:
-        return 0.0, float("inf")
-    median = float(np.median(values))
-    spread = 1.4826 * float(np.median(np.abs(values - median)))
-    return median, 1.2533 * spread / float(np.sqrt(len(values)))
 
 
 def _own_quiet(

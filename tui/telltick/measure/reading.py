@@ -25,7 +25,6 @@ LEVEL = 0.01  # chance of a false "tied to polling"
 TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
 UNSETTLED = "It is louder beside the bytes than with them: the latency is not settled yet."
 _LESS_THAN_NOTHING_DB = 0.3
-_GAIN_DROP = 0.035  # ln of power: 0.15 dB
 _RESTLESS = 0.02  # share of quiet far from the floor; 0.0005 in steady noise
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
 
@@ -198,10 +197,7 @@ def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_], found: Exc
 
 def gain_reacts(found: Excess) -> bool:
     """Is the audio quieter just after the bursts than just before, as an automatic gain control makes it?"""
-    polls = found.polls
-    if polls is None:
-        return False
-    return polls.gain_drop > max(_GAIN_DROP, 4 * polls.gain_drop_error)
+    return found.polls is not None and found.polls.gain.reacts
 
 
 def spectrum_of(rows: PollRows, band: Band | None = None) -> Spectrum:
