@@ -55,15 +55,15 @@ def test_the_share_of_false_warnings_is_what_it_says():
 
 @pytest.mark.parametrize("release_s", [0.1, 0.2, 1.0])
 def test_the_drop_is_that_of_a_known_gain(release_s):
-    """Noise times a gain that falls by 10 % at each poll's end and comes back exponentially."""
+    """Noise times a gain that falls by 20 % at each poll's end and comes back exponentially."""
     scene = scene_of(4, None, "clean", seconds=120)
     at_s = np.arange(len(scene.samples)) / RATE_HZ
     ends = scene.gate.shifted(scene.latency_s).poll_end_s
     since_s = at_s - ends[np.maximum(np.searchsorted(ends, at_s, side="right") - 1, 0)]
-    gain = 1 - 0.1 * np.exp(-np.maximum(since_s, 0) / release_s)
+    gain = 1 - 0.2 * np.exp(-np.maximum(since_s, 0) / release_s)
     found = drop_of(scene, np.rint(scene.samples * gain).astype(np.int16))
     first_s, last_s = 0.033, 0.138  # middles of the first and last quiet slot, after the bytes
-    true = 2 * np.log((1 - 0.1 * np.exp(-last_s / release_s)) / (1 - 0.1 * np.exp(-first_s / release_s)))
+    true = 2 * np.log((1 - 0.2 * np.exp(-last_s / release_s)) / (1 - 0.2 * np.exp(-first_s / release_s)))
     assert found.drop == pytest.approx(true, abs=3 * found.error)
     assert found.error < 0.01
     assert found.reacts
