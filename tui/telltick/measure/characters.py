@@ -283,7 +283,7 @@ def _summed_power(place: Ints, weight: Floats, times: Floats, period: int) -> Fl
     return power
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=256)
 def _edges(data: bytes, framing: Framing) -> tuple[Floats, Floats]:
     """Edges of a burst, in bit times: the same at every rate."""
     return line_edges(data, 1.0, framing)

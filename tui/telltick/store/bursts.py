@@ -139,6 +139,6 @@ class BurstColumns:
 
     def _make_room(self, wanted: int) -> None:
         if wanted > self._numbers.shape[1]:
-            grown = np.zeros((4, max(wanted, 2 * self._numbers.shape[1])), dtype=np.int64)
+            grown = np.zeros((4, wanted + wanted // 4 + 1024), dtype=np.int64)
             grown[:, : len(self)] = self._numbers[:, : len(self)]
             self._numbers = grown

@@ -23,7 +23,7 @@ FEW = 400  # cells
 # ASCII, box drawing, blocks and geometric shapes: a cell each, and nothing in them combines.
 _PLAIN_TEXT = re.compile(r"[ -~\u2500-\u25fc]*")
 UNSEEN_IN_BLANKS = {"", "1", "2", "3"}  # bold, faint, italic
-MOST_KEPT = 2048  # entries of each cache below, several times what one screen uses
+MOST_KEPT = 512  # entries of each cache below, twice what one screen uses: more is memory that grows
 
 
 class Look(NamedTuple):
