@@ -20,7 +20,7 @@ def text_of_screen(app: App) -> str:
     return "\n".join(lines_of(app))
 
 
-async def until(pilot: Pilot, holds: Callable[[], object], tries: int = 200) -> None:
+async def until(pilot: Pilot, holds: Callable[[], object], tries: int = 500) -> None:
     """Let the app run until something holds."""
     for _ in range(tries):
         if holds():

@@ -16,7 +16,7 @@ from telltick.ui.screens.results import ResultsScreen
 from telltick.ui.widgets.walk import draw_walk
 from tests.ui.fake_feed import FakeFeed, FakeReplay
 from tests.ui.on_screen import text_of_screen, until
-from tests.ui.test_session_screen import app_for, ready
+from tests.ui.session_app import app_for, on_session, ready
 
 SWAP = Task(
     do="change", say="Take the antenna off and connect the dummy load.", factor="antenna", value="dummy load"
@@ -29,8 +29,8 @@ WALK = Walk(
 )  # fmt: skip
 
 
-async def begin(pilot, feed) -> None:
-    await ready(pilot, feed)
+async def begin(pilot) -> None:
+    await ready(pilot)
     await pilot.press("w")
     await until(pilot, lambda: "Five-minute proof" in text_of_screen(pilot.app))
     await pilot.press("enter")
@@ -42,7 +42,7 @@ async def test_a_round_is_chosen_and_stands_where_the_journal_was(size):
     feed = FakeFeed()
     app = app_for(feed)
     async with app.run_test(size=size) as pilot:
-        await begin(pilot, feed)
+        await begin(pilot)
         assert feed.marks[-1].note == "guided round: Five-minute proof"
         await pilot.press("W")
         await until(pilot, lambda: " of 6, " not in text_of_screen(app))
@@ -56,9 +56,7 @@ async def test_a_round_is_chosen_and_stands_where_the_journal_was(size):
 )
 async def test_the_rounds_own_proposal_is_typed_in_already(keys, value):
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=(120, 40)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         app.session._begin_round(ROUND)
         await until(pilot, lambda: "your turn" in text_of_screen(app))
         await pilot.press("w")
@@ -70,9 +68,7 @@ async def test_the_rounds_own_proposal_is_typed_in_already(keys, value):
 
 async def test_a_task_can_be_left_out_and_taken_up_again():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=(120, 40)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         app.session._begin_round(replace(ROUND, tasks=(SWAP, replace(SWAP, factor="choke"))))
         await until(pilot, lambda: "1 of 2" in text_of_screen(app))
         await pilot.press(">")
@@ -83,9 +79,7 @@ async def test_a_task_can_be_left_out_and_taken_up_again():
 
 async def test_the_findings_open_when_the_round_is_done():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=(120, 40)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         app.session._begin_round(ROUND)
         await until(pilot, lambda: "your turn" in text_of_screen(app))
         await pilot.press(">")
@@ -95,9 +89,7 @@ async def test_the_findings_open_when_the_round_is_done():
 
 async def test_a_saved_session_is_not_walked():
     feed = FakeReplay()
-    app = app_for(feed)
-    async with app.run_test(size=(120, 40)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("w")
         assert app.session.guide.walk is None
 
@@ -137,9 +129,7 @@ def test_the_caution_of_a_swap_stands_in_the_panel_where_there_is_room():
 
 async def test_a_coin_trial_is_ended_once_whoever_sees_first_that_it_is_enough():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=(120, 40)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, _):
         app.session.desk.ask(Verb.STOP_TRIAL)
         app.session.desk.ask(Verb.STOP_TRIAL)
         assert [verb for verb, _ in feed.asked] == [Verb.STOP_TRIAL]

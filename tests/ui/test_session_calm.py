@@ -6,16 +6,14 @@ from telltick.model.readings import Reading
 from telltick.ui.widgets.spectrum import SpectrumPlot
 from tests.ui.fake_feed import FakeFeed, FakeReplay
 from tests.ui.on_screen import lines_of, text_of_screen, until
-from tests.ui.test_session_screen import SIZE, app_for, ready, type_in
+from tests.ui.session_app import SIZE, app_for, on_session, type_in
 
 
 async def test_the_journal_scrolls_by_pages():
     feed = FakeReplay(at_s=3000.0, tick_s=0.0)
     for k in range(40):
         feed.add_note(f"entry {k:02d}")
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await until(pilot, lambda: "entry 39" in text_of_screen(app))
         await pilot.press("pageup", "pageup")
         await until(pilot, lambda: "newer below" in text_of_screen(app))
@@ -26,9 +24,7 @@ async def test_the_journal_scrolls_by_pages():
 
 async def test_tab_goes_nowhere_harmful():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("tab", "shift+tab", "x")
         assert app.focused is None
         assert len(feed.marks) == 1
@@ -40,9 +36,7 @@ async def test_tab_goes_nowhere_harmful():
 
 async def test_what_goes_wrong_with_a_picture_is_logged_with_its_traceback(caplog):
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (_, pilot):
         feed.fault = RuntimeError("the disk is on strike")
         await until(pilot, lambda: "on strike" in caplog.text)
         assert "Traceback" in caplog.text
@@ -50,9 +44,7 @@ async def test_what_goes_wrong_with_a_picture_is_logged_with_its_traceback(caplo
 
 async def test_a_saved_session_names_no_key_for_a_coin_trial():
     for feed, key in ((FakeFeed(), "d"), (FakeReplay(), "")):
-        app = app_for(feed)
-        async with app.run_test(size=(80, 24)) as pilot:
-            await ready(pilot, feed)
+        async with on_session(feed, size=(80, 24)) as (app, _):
             assert app.session.key_of("coin trial") == key
 
 
@@ -99,9 +91,7 @@ async def test_nothing_is_drawn_as_a_rise_before_there_is_a_reading():
 
 
 async def test_in_replay_a_small_screen_names_the_keys_that_move_it_and_the_results():
-    app = app_for(FakeReplay())
-    async with app.run_test(size=(80, 24)) as pilot:
-        await ready(pilot, app.session._feed)
+    async with on_session(FakeReplay(), size=(80, 24)) as (app, _):
         keys = lines_of(app)[-1]
         for words in ("[ ] speed", "5 s", ", . marks", "e hear", "s so far", "? help", "q quit"):
             assert words in keys

@@ -20,13 +20,7 @@ from telltick.ui.widgets.notice import NoticeLine
 from telltick.ui.widgets.prompt import AnswerInput, Prompt
 from tests.ui.fake_feed import FakeFeed, FakeReplay
 from tests.ui.on_screen import lines_of, text_of_screen, until
-
-SIZE = (120, 40)
-COLOURS = {"TERM": "xterm-256color"}
-
-
-def app_for(feed: FakeFeed, *, ascii_only: bool = False, **settings) -> TelltickApp:
-    return TelltickApp(feed, Settings(**settings), ascii_only=ascii_only, environ=COLOURS)
+from tests.ui.session_app import SIZE, on_session, ready, type_in
 
 
 def notice(app: TelltickApp) -> str:
@@ -37,20 +31,10 @@ def question(app: TelltickApp):
     return app.session.query_one(Prompt).question
 
 
-async def ready(pilot, feed) -> None:
-    await until(pilot, lambda: pilot.app.session.desk.snapshot.now_ns > 0)
-
-
-async def type_in(pilot, text: str) -> None:
-    await pilot.press(*text)
-
-
 @pytest.mark.parametrize("factor", [f for f, about in FACTORS.items() if about.verb is None])
 async def test_a_changing_key_marks_at_once_and_enter_ends_the_hands_on_time(factor):
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press(Keymap().for_factor(factor))
         assert feed.marks[-1].hands_on
         began = feed.marks[-1].t_ns
@@ -66,9 +50,7 @@ async def test_a_changing_key_marks_at_once_and_enter_ends_the_hands_on_time(fac
 
 async def test_the_prompt_shows_the_present_value_the_offers_and_the_caution():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed, size=(80, 24)) as (app, pilot):
         await pilot.press("a")
         await until(pilot, lambda: "now: beam" in text_of_screen(app))
         page = text_of_screen(app)
@@ -80,8 +62,7 @@ async def test_the_prompt_shows_the_present_value_the_offers_and_the_caution():
 
 async def test_offered_values_come_with_the_arrow_keys():
     feed = FakeFeed()
-    async with app_for(feed).run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (_, pilot):
         await pilot.press("a", "down", "down", "up", "enter")
         assert feed.marks[-1].value == "dummy load"
         await pilot.press("a", "up", "enter")
@@ -90,9 +71,7 @@ async def test_offered_values_come_with_the_arrow_keys():
 
 async def test_enter_on_nothing_keeps_the_prompt_and_the_hands_on_time():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("c", "enter", "space", "enter")
         assert feed.marks[-1].hands_on
         assert question(app) is not None
@@ -100,9 +79,7 @@ async def test_enter_on_nothing_keeps_the_prompt_and_the_hands_on_time():
 
 async def test_escape_leaves_a_plain_mark():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("c", "x", "escape")
         assert [mark.kind for mark in feed.marks] == [MarkKind.PLAIN]
         await until(pilot, lambda: question(app) is None)
@@ -111,9 +88,7 @@ async def test_escape_leaves_a_plain_mark():
 
 async def test_mark_note_and_undo():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("x", "n")
         await type_in(pilot, "hum is gone")
         await pilot.press("enter")
@@ -132,13 +107,11 @@ async def test_mark_note_and_undo():
 
 async def test_a_locked_latency_is_seen_on_the_meter_at_every_size():
     feed = FakeFeed()
-    app = app_for(feed)
+    async with on_session(feed) as (app, pilot):
 
-    def title() -> str:
-        return text_of(app.session.query_one(Meter).rows[0])
+        def title() -> str:
+            return text_of(app.session.query_one(Meter).rows[0])
 
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
         await pilot.press("L")
         for size in ((80, 24), (100, 30), (120, 40), (200, 60)):
             await pilot.resize_terminal(*size)
@@ -149,17 +122,14 @@ async def test_a_locked_latency_is_seen_on_the_meter_at_every_size():
 
 async def test_a_note_left_with_escape_is_not_written():
     feed = FakeFeed()
-    async with app_for(feed).run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (_, pilot):
         await pilot.press("n", "q", "escape")
         assert feed.marks == []
 
 
 async def test_baud_and_interval_ask_the_poller_and_open_no_mark():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("b")
         await type_in(pilot, "fast")
         await pilot.press("enter")
@@ -178,9 +148,7 @@ async def test_baud_and_interval_ask_the_poller_and_open_no_mark():
 
 async def test_polling_stops_and_starts_by_one_key():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("p")
         await until(pilot, lambda: "not polling" in lines_of(app)[0])
         await pilot.press("p")
@@ -191,9 +159,7 @@ async def test_polling_stops_and_starts_by_one_key():
 async def test_without_a_poller_the_key_says_so():
     feed = FakeFeed()
     feed.polling = PollingState()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("p")
         assert "no poller of its own" in notice(app)
 
@@ -207,9 +173,7 @@ async def test_without_a_poller_the_key_says_so():
 )
 async def test_leaving_a_recording_asks_what_becomes_of_it(key, left, asked):
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("q")
         await until(pilot, lambda: "stop and save" in text_of_screen(app))
         assert "go on recording" in text_of_screen(app)
@@ -221,9 +185,7 @@ async def test_leaving_a_recording_asks_what_becomes_of_it(key, left, asked):
 @pytest.mark.parametrize("key", ["q", "ctrl+q", "ctrl+c"])
 async def test_every_leaving_key_asks_and_escape_stays(key):
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press(key)
         await until(pilot, lambda: isinstance(app.screen, LeaveScreen))
         await pilot.press("x", "escape")
@@ -234,9 +196,7 @@ async def test_every_leaving_key_asks_and_escape_stays(key):
 
 async def test_leaving_with_a_change_under_way_keeps_it_as_a_plain_mark():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("a", "ctrl+q", "l")
     assert app.return_value is ScreenExit.LEAVE_RECORDING
     assert [mark.kind for mark in feed.marks] == [MarkKind.PLAIN]
@@ -246,18 +206,14 @@ async def test_leaving_with_a_change_under_way_keeps_it_as_a_plain_mark():
 async def test_a_session_nobody_records_is_left_at_once(phase):
     feed = FakeFeed()
     feed.phase = phase
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("q")
     assert app.return_value is ScreenExit.DONE
 
 
 async def test_a_hang_up_leaves_at_once_with_the_recorder_on():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("a")
         app.hang_up()
     assert app.return_value is ScreenExit.LEAVE_RECORDING
@@ -276,9 +232,7 @@ def test_every_way_of_leaving_says_where_the_session_is():
 
 async def test_replay_keys_move_the_playhead():
     feed = FakeReplay(at_s=430.0)
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("space")
         await until(pilot, lambda: "PAUSED" in lines_of(app)[0])
         here = feed.now_ns
@@ -308,9 +262,7 @@ async def test_replay_keys_move_the_playhead():
 
 async def test_marks_made_in_replay_are_shown_as_late():
     feed = FakeReplay(tick_s=0.0)
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         await pilot.press("n")
         await type_in(pilot, "see here")
         await until(pilot, lambda: "note, noted late" in text_of_screen(app))
@@ -320,14 +272,10 @@ async def test_marks_made_in_replay_are_shown_as_late():
 
 async def test_a_saved_session_cannot_be_polled_and_live_ones_not_moved():
     replay, live = FakeReplay(), FakeFeed()
-    app = app_for(replay)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, replay)
+    async with on_session(replay) as (app, pilot):
         await pilot.press("p")
         assert "cannot be polled" in notice(app)
-    app = app_for(live)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, live)
+    async with on_session(live) as (app, pilot):
         await pilot.press("space", "left", "right", "[", "]", ",", ".", "3", "home", "end")
     assert replay.asked == []
 
@@ -337,9 +285,7 @@ async def test_a_saved_session_cannot_be_polled_and_live_ones_not_moved():
 
 async def test_a_picture_that_cannot_be_made_is_told_and_marks_go_on():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         feed.fault = RuntimeError("torn [bold]row\x1b[31m")
         await until(pilot, lambda: "no picture could be made (torn [bold]row)" in text_of_screen(app))
         await pilot.press("x")
@@ -350,9 +296,7 @@ async def test_a_picture_that_cannot_be_made_is_told_and_marks_go_on():
 
 async def test_a_mark_that_cannot_be_written_is_told_and_the_screen_lives_on():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         feed.write_fault = StorageError("the disk is full")
         await pilot.press("a")
         assert question(app) is None
@@ -376,9 +320,7 @@ async def test_notes_of_strangers_are_shown_literally_and_cleaned():
         **{f: getattr(feed.facts, f) for f in feed.facts.__dataclass_fields__}
         | {"name": "[red]hut\x1b]0;x\x07"}
     )
-    app = app_for(feed)
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed) as (app, pilot):
         feed.add_note("[bold]x\x1b[31m")
         feed.notices.append("[link=http://x]notice\x9b2J")
         await until(pilot, lambda: "note: [bold]x " in text_of_screen(app))
@@ -392,9 +334,7 @@ async def test_notes_of_strangers_are_shown_literally_and_cleaned():
 
 async def test_help_opens_and_closes():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed, size=(80, 24)) as (app, pilot):
         await pilot.press("?")
         await until(pilot, lambda: "withdraw a mark, redo it" in text_of_screen(app))
         assert isinstance(app.screen, HelpScreen)
@@ -404,9 +344,7 @@ async def test_help_opens_and_closes():
 
 async def test_commands_are_found_by_their_words_and_done():
     feed = FakeFeed()
-    app = app_for(feed)
-    async with app.run_test(size=(80, 24)) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed, size=(80, 24)) as (app, pilot):
         await pilot.press("ctrl+p")
         await until(pilot, lambda: "antenna or dummy load" in text_of_screen(app))
         await type_in(pilot, "plain")
@@ -421,9 +359,7 @@ async def test_commands_are_found_by_their_words_and_done():
 
 async def test_palettes_change_live_and_by_name():
     feed = FakeFeed()
-    app = app_for(feed, theme="day")
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed, theme="day") as (app, pilot):
         assert "#f6f3ea" in app.export_screenshot()
         await pilot.press("t")
         await until(pilot, lambda: app.palette.name == "night" and "#f6f3ea" not in app.export_screenshot())
@@ -438,7 +374,7 @@ async def test_without_colour_the_palette_stays_and_nothing_is_coloured():
     feed = FakeFeed()
     app = TelltickApp(feed, Settings(theme="day"), ascii_only=False, environ={"NO_COLOR": "1"})
     async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+        await ready(pilot)
         await pilot.press("t")
         assert app.palette.name == "plain"
         assert "NO_COLOR" in notice(app)
@@ -446,9 +382,7 @@ async def test_without_colour_the_palette_stays_and_nothing_is_coloured():
 
 async def test_keys_of_the_operators_own_work_in_place_of_the_shipped_ones():
     feed = FakeFeed()
-    app = app_for(feed, keys={"antenna": "j", "mark": "a", "mark_before": ";"})
-    async with app.run_test(size=SIZE) as pilot:
-        await ready(pilot, feed)
+    async with on_session(feed, keys={"antenna": "j", "mark": "a", "mark_before": ";"}) as (app, pilot):
         await pilot.press("a")
         assert feed.marks[-1].kind is MarkKind.PLAIN
         await pilot.press("j")
