@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import signal
-import subprocess
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,7 @@ from telltick.store.journal import Journal
 from telltick.store.reserve import RESERVE_BYTES, RESERVE_NAME, free_bytes
 from telltick.store.session import SessionReader
 from tests.bench_parts.recording import Recording
+from tests.small_disk import small_disk_at
 
 pytestmark = pytest.mark.bench_part
 
@@ -26,17 +26,8 @@ DISK_MB = 8
 @pytest.fixture
 def small_disk(tmp_path):
     """A disk of a few megabytes; needs the right to mount."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    command = ["mount", "-t", "tmpfs", "-o", f"size={DISK_MB}m", "telltick-test", str(place)]
-    try:
-        mounted = subprocess.run(command, capture_output=True, check=False).returncode == 0
-    except FileNotFoundError:
-        mounted = False
-    if not mounted:
-        pytest.skip("a small disk cannot be mounted here")
-    yield place
-    subprocess.run(["umount", "--lazy", str(place)], check=True)
+    with small_disk_at(tmp_path / "disk", DISK_MB) as place:
+        yield place
 
 
 def leave_free(place: Path, name: str, count: int) -> Path:

@@ -15,7 +15,6 @@ from telltick.model.readings import Verdict
 from telltick.model.session import Ending
 from telltick.model.snapshot import View
 from telltick.store.journal import Journal
-from telltick.store.segments import AudioReader
 from tests.engine.sessions import RATE, STARTED, bench_facts, moved, rendered, write_audio
 
 MINUTES = 60
@@ -42,48 +41,34 @@ def hour(tmp_path_factory):
     return folder
 
 
-@pytest.fixture
-def read(monkeypatch) -> list[int]:
-    """How many samples each read of audio asked for."""
-    counts: list[int] = []
-    real = AudioReader.read
-
-    def counted(self, first, count):
-        counts.append(count)
-        return real(self, first, count)
-
-    monkeypatch.setattr(AudioReader, "read", counted)
-    return counts
-
-
 @pytest.mark.parametrize("place", [0.0, 0.5, 0.999])
-def test_the_first_picture_reads_minutes_of_audio_not_the_hour(hour, read, place, record_property):
+def test_the_first_picture_reads_minutes_of_audio_not_the_hour(hour, samples_read, place, record_property):
     begun_s = time.process_time()
     feed = SavedFeed(hour)
     feed.seek(round(place * MINUTES * 60 * NS))
     picture = feed.look(View())
     record_property("cpu_s", time.process_time() - begun_s)
     feed.close()
-    assert sum(read) <= 240 * RATE
+    assert sum(samples_read) <= 240 * RATE
     if place:
         assert picture.window.verdict is Verdict.TIED
         assert picture.window.excess_db.value == pytest.approx(rendered(9, 60.0).truth[0].excess_db, abs=0.5)
 
 
-def test_later_pictures_read_only_what_is_new(hour, read):
+def test_later_pictures_read_only_what_is_new(hour, samples_read):
     clock = [0]
     feed = SavedFeed(hour, clock_ns=lambda: clock[0])
     feed.seek(100 * NS)
     for _ in range(5):
         feed.look(View())
-    read.clear()
+    samples_read.clear()
     for _ in range(10):
         clock[0] += NS // 5
         feed.look(View())
     feed.close()
     # Each picture reads the last ten seconds for the level; measuring adds a little around the new audio.
-    assert np.mean(read) <= 12 * RATE
-    assert sum(read) <= 10 * 30 * RATE
+    assert np.mean(samples_read) <= 12 * RATE
+    assert sum(samples_read) <= 10 * 30 * RATE
 
 
 def test_a_long_step_keeps_only_its_last_ten_minutes_in_memory_and_says_so(hour):

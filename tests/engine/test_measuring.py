@@ -30,7 +30,7 @@ from telltick.model.snapshot import View
 from telltick.sources.bench.script import Change
 from telltick.store.journal import Journal
 from telltick.store.lock import hold
-from telltick.store.segments import AudioReader, AudioWriter
+from telltick.store.segments import AudioWriter
 from telltick.store.session import SessionReader
 from tests.engine.sessions import RATE, STARTED, Hands, add_marks, bench_facts, rendered, write_rendered
 
@@ -75,20 +75,6 @@ def growing(tmp_path) -> Iterator[Growing]:
     session = Growing(tmp_path / "s")
     yield session
     session._journal.close()
-
-
-@pytest.fixture
-def samples_read(monkeypatch) -> list[int]:
-    """How many samples each read of audio asked for."""
-    counts: list[int] = []
-    real = AudioReader.read
-
-    def counted(self, first, count):
-        counts.append(count)
-        return real(self, first, count)
-
-    monkeypatch.setattr(AudioReader, "read", counted)
-    return counts
 
 
 @pytest.fixture(scope="module")

@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-import queue
-import select
 import termios
 import threading
-import time
 import tty
 from pathlib import Path
 
@@ -17,71 +14,28 @@ import pytest
 import serial
 
 from telltick.model.errors import BadInputError
-from telltick.model.tap import LineChange, TapPlan
-from telltick.model.traffic import Burst, Direction
+from telltick.model.tap import TapPlan
+from telltick.model.traffic import Direction
 from telltick.sources import bridge as bridge_module
-from telltick.sources.bridge import Bridge
 from telltick.sources.program_line import ProgramLine
 from telltick.sources.pty_rate import line_baud
 from telltick.sources.serial_port import open_port
+from tests.sources.bridging import Side, bridge_to, read, write
 from tests.sources.far_end import PATIENCE_S, FarEnd
 
 CHAR_NS = 10 / 9600 * 1e9
 
 
-class Side:
-    """What a bridge reports, each kind waited for with patience."""
-
-    def __init__(self) -> None:
-        self.bursts: queue.Queue[Burst] = queue.Queue()
-        self.troubles: queue.Queue[tuple[str, str]] = queue.Queue()
-        self.changes: queue.Queue[LineChange] = queue.Queue()
-
-    def burst(self, direction: Direction) -> Burst:
-        while (burst := self.bursts.get(timeout=PATIENCE_S)).direction is not direction:
-            pass
-        return burst
-
-    def change(self) -> tuple[str, str]:
-        change = self.changes.get(timeout=PATIENCE_S)
-        return change.factor, change.value
-
-
 @pytest.fixture
-def radio():
-    end = FarEnd()
-    yield end
-    end.hang_up()
-
-
-@pytest.fixture
-def told():
-    return Side()
-
-
-@pytest.fixture
-def bridged(radio, told, tmp_path):
-    """Starts bridges to the radio and stops them afterwards."""
-    started = []
+def bridged(radio, start_bridge, tmp_path):
+    """Starts bridges to the radio; returns the name that programs open."""
 
     def start(**plan) -> Path:
         tap = TapPlan(**{"port": radio.path, "link": tmp_path / "radio", **plan})
-        bridge = Bridge(
-            tap,
-            ProgramLine(tap.link, tap.baud, tap.line.stop_bits),
-            open_port=open_port,
-            clock_ns=time.monotonic_ns,
-            on_burst=told.bursts.put,
-            on_trouble=lambda kind, words: told.troubles.put((kind, words)),
-            on_change=told.changes.put,
-        )
-        started.append(bridge)
-        bridge.start()
+        start_bridge(tap, ProgramLine(tap.link, tap.baud, tap.line.stop_bits))
         return tap.link
 
-    yield start
-    for bridge in started:
-        bridge.stop()
+    return start
 
 
 @contextlib.contextmanager
@@ -89,22 +43,6 @@ def program(link: Path, baud: int = 9600, **options):
     """A station program that opens the link."""
     with serial.Serial(str(link), baud, timeout=PATIENCE_S, **options) as port:
         yield port
-
-
-def read(fd: int, count: int) -> bytes:
-    got, deadline = bytearray(), time.monotonic() + 60
-    while len(got) < count and time.monotonic() < deadline:
-        if select.select([fd], [], [], 1.0)[0]:
-            got += os.read(fd, 65_536)
-    return bytes(got)
-
-
-def write(fd: int, data: bytes) -> None:
-    left = memoryview(data)
-    while left:
-        select.select([], [fd], [], 1.0)
-        with contextlib.suppress(BlockingIOError):
-            left = left[os.write(fd, left[:4096]) :]
 
 
 def test_a_program_asks_and_the_radio_answers(bridged, radio, told):
@@ -247,15 +185,7 @@ def test_a_radio_that_vanishes_is_told_once_and_carried_on_with_when_it_is_back(
     port_name = tmp_path / "port"
     port_name.symlink_to(radio.path)
     tap = TapPlan(port=str(port_name), link=tmp_path / "radio")
-    bridge = Bridge(
-        tap,
-        ProgramLine(tap.link, tap.baud),
-        open_port=open_port,
-        clock_ns=time.monotonic_ns,
-        on_burst=told.bursts.put,
-        on_trouble=lambda kind, words: told.troubles.put((kind, words)),
-        on_change=told.changes.put,
-    )
+    bridge = bridge_to(tap, ProgramLine(tap.link, tap.baud), told)
     bridge.start()
     second = FarEnd()
     with program(tap.link, 19200) as station:
@@ -285,15 +215,7 @@ def test_a_port_without_a_descriptor_is_bridged_too(bridged):
 def test_stopping_frees_the_port_and_takes_the_name_away(bridged, radio, tmp_path):
     link = tmp_path / "radio"
     tap = TapPlan(port=radio.path, link=link)
-    bridge = Bridge(
-        tap,
-        ProgramLine(link, 9600),
-        open_port=open_port,
-        clock_ns=time.monotonic_ns,
-        on_burst=lambda _: None,
-        on_trouble=lambda *_: None,
-        on_change=lambda _: None,
-    )
+    bridge = bridge_to(tap, ProgramLine(link, 9600), Side())
     bridge.start()
     with program(link) as port:
         port.write(b"Q1;")

@@ -9,7 +9,6 @@ import contextlib
 import socket
 import termios
 import threading
-import time
 
 import numpy as np
 import pytest
@@ -19,48 +18,23 @@ from telltick.model.errors import BadInputError
 from telltick.model.tap import LOOPBACK, TapPlan
 from telltick.model.traffic import Direction
 from telltick.sources import bridge as bridge_module
-from telltick.sources.bridge import Bridge
 from telltick.sources.network_line import KEPT_LOW, NetworkLine
 from telltick.sources.program_end import LineWish
 from telltick.sources.pty_rate import line_baud
 from telltick.sources.radio_end import RadioEnd
-from telltick.sources.serial_port import open_port
-from tests.sources.far_end import PATIENCE_S, FarEnd
-from tests.sources.test_bridge import Side, read, write
+from tests.sources.bridging import read, write
+from tests.sources.far_end import PATIENCE_S
 
 IAC, DO, WILL, SB, SE = b"\xff", b"\xfd", b"\xfb", b"\xfa", b"\xf0"  # RFC 854
 COM_PORT_OPTION, SET_CONTROL, DTR_ON = b"\x2c", b"\x05", b"\x08"  # RFC 2217
 
 
 @pytest.fixture
-def radio():
-    end = FarEnd()
-    yield end
-    end.hang_up()
-
-
-@pytest.fixture
-def told():
-    return Side()
-
-
-@pytest.fixture
-def port(radio, told):
+def port(radio, start_bridge):
     """The TCP port of a bridge to the radio."""
-    tap = TapPlan(port=radio.path, tcp_port=1)
     end = NetworkLine(LOOPBACK, 0, LineWish(9600, 1, 8, "N"))
-    bridge = Bridge(
-        tap,
-        end,
-        open_port=open_port,
-        clock_ns=time.monotonic_ns,
-        on_burst=told.bursts.put,
-        on_trouble=lambda kind, words: told.troubles.put((kind, words)),
-        on_change=told.changes.put,
-    )
-    bridge.start()
-    yield end.port
-    bridge.stop()
+    start_bridge(TapPlan(port=radio.path, tcp_port=1), end)
+    return end.port
 
 
 @contextlib.contextmanager

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-
 import numpy as np
 import pytest
 
@@ -13,6 +11,7 @@ from telltick.model.session import Ending
 from telltick.store.journal import Journal
 from telltick.store.segments import AudioWriter
 from telltick.store.session import SessionReader
+from tests.small_disk import small_disk_at
 from tests.store.scene import FACTS, RATE, noise, poll_at
 
 pytestmark = pytest.mark.bench_part
@@ -21,17 +20,8 @@ pytestmark = pytest.mark.bench_part
 @pytest.fixture
 def small_disk(tmp_path):
     """A disk of 2 MB; needs the right to mount."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    command = ["mount", "-t", "tmpfs", "-o", "size=2m", "telltick-test", str(place)]
-    try:
-        mounted = subprocess.run(command, capture_output=True, check=False).returncode == 0
-    except FileNotFoundError:
-        mounted = False
-    if not mounted:
-        pytest.skip("a small disk cannot be mounted here")
-    yield place
-    subprocess.run(["umount", "--lazy", str(place)], check=True)
+    with small_disk_at(tmp_path / "disk", 2) as place:
+        yield place
 
 
 def fill(call, *arguments_each):
