@@ -77,7 +77,12 @@ def test_an_inverted_line_is_heard_as_well():
 
 
 @pytest.mark.parametrize("same", [True, False])
-@pytest.mark.parametrize("waveform", [gated_noise, dying_noise, other_texts, one_other_text])
+def test_noise_of_the_same_length_is_not_taken_for_the_bits(same):
+    assert not any(instead(seed, same, gated_noise).heard for seed in range(3))
+
+
+@pytest.mark.parametrize("same", [True, False])
+@pytest.mark.parametrize("waveform", [dying_noise, other_texts, one_other_text])
 def test_polls_that_are_heard_without_their_bits_are_told_as_that(waveform, same):
     found = [instead(seed, same, waveform) for seed in range(2)]
     assert not any(one.heard for one in found)

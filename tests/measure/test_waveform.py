@@ -9,7 +9,7 @@ from telltick.measure.rows import measure_rows
 from telltick.measure.tones import band_bins
 from telltick.measure.waveform import poll_windows, tie_of, waveform_tie
 from telltick.model.readings import Band
-from tests.scenes import make_scene
+from tests.scenes import make_scene, poll_gate
 
 RATE_HZ = 8000
 
@@ -58,6 +58,14 @@ def test_noise_alone_is_no_tie():
     for seed in range(4):
         scene = make_scene(seed, excess_db=None, seconds=20, rate_hz=RATE_HZ)
         assert evidence_of(scene).p_value > 0.01
+
+
+def test_clicks_whose_rhythm_drifts_slowly_across_the_polls_are_no_tie():
+    """A click each 0.7967 s falls into every fourth poll for ten seconds on end."""
+    scene = make_scene(38, excess_db=None, rate_hz=RATE_HZ, background="clicks")
+    for seed in range(3):
+        gate = poll_gate(np.random.default_rng(5380 + seed), 60.0, jitter_s=0.01, same=bool(seed % 2))
+        assert waveform_tie(scene.samples, 0, RATE_HZ, gate, baud=9600).p_value > 0.01
 
 
 def test_polls_without_bytes_or_without_quiet_beside_them_do_not_count():

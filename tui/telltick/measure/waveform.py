@@ -15,8 +15,10 @@ variance m, and a waveform of strength v (its energy over the noise's density) i
 averaged over tau (matched filters: Kay, "Fundamentals of Statistical Signal Processing", vol. II, 1998,
 chapters 4 and 5). The likelihood of the poll's window is set against those of equal stretches of quiet before
 and after it, as a draw among three; that is the best bet against chance where the noise is Gaussian, and a
-fair one where it is not. Where the bits are what is heard, this tells a tie with a fifth to a tenth of the
-polls that loudness needs; other loud noise is a tie as well, and `bits` tells whether it is the bits.
+fair one where it is not. All windows are brought to one level first: how loud the polls are is told elsewhere,
+and clicks whose rhythm drifts slowly across that of the polls lie in many polls on end, loud and of no form.
+Where the bits are what is heard, this tells a tie with a fifth to a tenth of the polls that loudness needs;
+`bits` tells whether it is the bits.
 """
 
 from __future__ import annotations
@@ -43,7 +45,6 @@ _NEIGHBOURS = 20  # lines on each side that tell the level around a line
 Spectra = npt.NDArray[np.complex128]
 KINDS = 3  # of match: as it is, inverted, with a phase of its own in each burst
 STRENGTHS = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0])  # energy of a poll over the noise's density
-_LOUDEST = 2.0  # a window louder than this times the floor counts as this loud: a crash says little
 _SURE = 4.0  # standard errors
 
 
@@ -286,8 +287,8 @@ def window_matches(heard: Spectra, predicted: Spectra, floor: Floats, lines: Lin
     size = np.sum((predicted.real**2 + predicted.imag**2) / floor, axis=1)
     size *= lines.length / lines.count  # padded lines are alike: noise varies that much more
     loudness = np.mean((heard.real**2 + heard.imag**2) / floor, axis=1)
-    bounded = heard * np.sqrt(_LOUDEST / np.maximum(loudness, _LOUDEST))[:, None]
-    match = lines.matches(bounded[:, None, :] / floor, predicted)  # (windows, bursts, taus)
+    levelled = heard / np.sqrt(np.maximum(loudness, 1e-9))[:, None]
+    match = lines.matches(levelled[:, None, :] / floor, predicted)  # (windows, bursts, taus)
     together = match.sum(axis=1).real / np.sqrt(size.sum())
     power = (match.real**2 + match.imag**2) / size[:, None]
     out = np.empty((len(heard), KINDS, len(STRENGTHS)))
