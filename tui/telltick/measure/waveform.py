@@ -15,8 +15,8 @@ variance m, and a waveform of strength v (its energy over the noise's density) i
 averaged over tau (matched filters: Kay, "Fundamentals of Statistical Signal Processing", vol. II, 1998,
 chapters 4 and 5). The likelihood of the poll's window is set against those of equal stretches of quiet before
 and after it, as a draw among three; that is the best bet against chance where the noise is Gaussian, and a
-fair one where it is not. All windows are brought to one level first: how loud the polls are is told elsewhere,
-and clicks whose rhythm drifts slowly across that of the polls lie in many polls on end, loud and of no form.
+fair one where it is not. All windows are brought to one level first: loudness is told elsewhere, and
+clicks whose rhythm drifts slowly across that of the polls lie in many polls on end, loud and of no form.
 Where the bits are what is heard, this tells a tie with a fifth to a tenth of the polls that loudness needs;
 `bits` tells whether it is the bits.
 """
