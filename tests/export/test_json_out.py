@@ -84,7 +84,8 @@ def test_a_document_with_everything_in_it_keeps_to_its_schema():
     assert "curve" not in found["steps"][0]["portrait"]
     assert found["steps"][1]["more_s"] == 12.4
     assert found["period"]["verdict"] == (
-        "rhythmic at 5.0000 per second, excess +4.8 dB (+4.6 to +5.0); not shown to be polling"
+        "rhythmic at 5.0000 per second, excess +4.8 dB (+4.6 to +5.0) over 36 ms of each beat; "
+        "not shown to be polling"
     )
 
 

@@ -62,11 +62,12 @@ def test_a_limit_goes_with_no_tie_found():
 
 
 def test_a_session_without_polls_still_has_a_summary():
-    text = summary(
-        polling=PollingFacts(0, None, None, None, "", 0.0), latency=None, whole=Reading(0, 0.0), steps=()
-    )
+    unread = Reading(0, 60.0, warnings=("Not enough polls for a reading: 12 more are needed.",))
+    text = summary(polling=PollingFacts(0, None, None, None, "", 0.0), latency=None, whole=unread, steps=())
     assert "0 polls" in text
     assert "latency: nothing in the audio follows the bytes" in text
+    for said_elsewhere in ("latency_ms", "polling.", "coherent", "more are needed"):
+        assert said_elsewhere not in text
 
 
 def test_what_the_steps_say_together_is_told_in_a_hundred_columns():

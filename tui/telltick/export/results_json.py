@@ -122,11 +122,15 @@ def period(one: Period | None) -> dict[str, Any] | None:
 
 
 def rhythm_words(one: Period) -> str:
-    """Such as ``rhythmic at 5.000 per second, excess +4.8 dB; not shown to be polling``."""
+    """Such as ``rhythmic at 5.000 per second, excess +4.8 dB over 32 ms of each beat; not shown to ...``.
+
+    How long the bursts are nobody knows: the excess is that of the part of a beat which stands out.
+    """
     words = f"rhythmic at {_per_second(one.seconds)} per second"
     excess = None if one.reading is None else estimate(one.reading.excess_db)
     if excess is not None:
         words += f", excess {excess['value']:+.1f} dB ({excess['low']:+.1f} to {excess['high']:+.1f})"
+        words += f" over {1000 * one.on_s:.0f} ms of each beat" if one.on_s else ""
     return f"{words}; not shown to be polling"
 
 

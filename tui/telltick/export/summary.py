@@ -20,9 +20,11 @@ from telltick.model.replies import Replies
 from telltick.model.trial import odds_to_one
 
 _NOT_SHOWN = {
-    "period", "heard", "portrait", "character_rate", "bits", "on_air", "polling.baud",
-    "polling.framing", "polling.replies", "polling.replies.reply_ms", "control",
+    "period", "heard", "portrait", "character_rate", "bits", "coherent", "on_air", "polling.baud",
+    "polling.framing", "polling.interval_s", "polling.replies", "polling.replies.reply_ms", "control",
 }  # fmt: skip
+_SAID_ABOVE = "latency_ms: no latency was found."
+_MORE_POLLS = "Not enough polls"  # says nothing where there are none at all
 
 
 def summary_text(document: dict[str, Any]) -> str:
@@ -44,7 +46,8 @@ def summary_text(document: dict[str, Any]) -> str:
     lines += ["", *_setup_lines(document["steps"])]
     for section in (sound_lines, air_lines, change_lines, finding_lines, next_lines):
         lines += section(document)
-    remarks = [line for warning in document["warnings"] if _concerns(warning) for line in _remark(warning)]
+    shown = [warning for warning in document["warnings"] if _concerns(warning, polling["polls"])]
+    remarks = [line for warning in shown for line in _remark(warning)]
     return "\n".join([*lines, *([""] if remarks else []), *remarks]).rstrip()
 
 
@@ -116,10 +119,10 @@ def _level(value: float | None) -> str:
     return f"{'-':>9}" if value is None else f"{value:>9.1f}"
 
 
-def _concerns(warning: str) -> bool:
-    """Whether a warning is about something that the summary shows."""
+def _concerns(warning: str, polls: int) -> bool:
+    """Whether a warning is about something that the summary shows, and has not said already."""
     key = warning.split(": ")[1 if warning.startswith("steps[") else 0]
-    return key not in _NOT_SHOWN
+    return key not in _NOT_SHOWN and warning != _SAID_ABOVE and (polls > 0 or _MORE_POLLS not in warning)
 
 
 def _remark(warning: str) -> list[str]:
