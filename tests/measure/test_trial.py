@@ -26,6 +26,7 @@ from telltick.measure.trial import (
     trial_difference,
 )
 from telltick.model.traffic import Gate
+from tests.benchmarks.false_alarms import ideal_db, slots_with
 from tests.scenes import poll_gate
 
 # Differences of Student's sleep data (Student 1908, Biometrika 6, 1-25).
@@ -238,3 +239,16 @@ def test_latencies_are_tried_closely_enough_that_a_short_poll_falls_through_nowh
     assert lags[0] == -0.02
     assert lags[-1] == pytest.approx(0.5, abs=0.004)
     assert np.diff(lags).max() <= 0.0031
+
+
+@pytest.mark.parametrize(
+    ("slots", "static", "lost_db"),
+    [(16, False, 1.1), (5, False, 1.5), (2, False, 2.7), (16, True, 1.3), (5, True, 1.8), (2, True, 3.1)],
+)
+def test_nine_of_ten_trials_of_a_hundred_polls_are_proven_near_what_an_ideal_detector_needs(
+    slots, static, lost_db
+):
+    """The ideal detector's I/N by SciPy's gamma quantiles; 5 log10(K / (K - 1)) + 0.9 dB cannot be won."""
+    i_over_n = 10 ** ((ideal_db(0.9, static=static) + lost_db) / 10)
+    highest = slots_with(np.random.default_rng(7), 150, i_over_n, slots, static=static)
+    assert np.mean(np.array(highest) >= np.log(100)) >= 0.9

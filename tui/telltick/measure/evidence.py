@@ -14,8 +14,9 @@ import numpy as np
 
 from telltick.model.clock import Floats
 
-_BETS = np.array([0.05, 0.1, 0.2, 0.4, 0.8, 1.6])
-_BET_SHARES = np.array([0.05, 0.2, 0.35, 0.25, 0.1, 0.05])  # most where a hundred polls just suffice
+_BETS = np.array([0.12, 0.4, 1.0])
+_BET_SHARES = np.array([0.1, 0.8, 0.1])  # most where a hundred polls just suffice
+_ON_SIGNS = 0.15  # of the stake
 _SIGN_BETS = np.array([0.05, 0.1, 0.2, 0.4, 0.7])
 _FAR = 3.0  # scaled deviations beyond this lose their say: a crash tells nothing about the polls
 
@@ -23,9 +24,9 @@ _FAR = 3.0  # scaled deviations beyond this lose their say: a crash tells nothin
 def tie_log_e(differences: Floats) -> Floats:
     """Log e-value after each poll, of "bursts are louder than the quiet next to them".
 
-    The average of a sign bet (needed in speech) and of a bet on size: z = psi(d / scale), psi redescending,
-    the scale a running median of |d| that includes the present one (independent of the sign of d without a
-    tie).
+    A little of the stake lies on signs (needed in speech), the rest on sizes: z = psi(d / scale), psi
+    redescending, the scale a running median of |d| that includes the present one (independent of the sign of
+    d without a tie).
 
     Args:
         differences: shape (polls,), log power of the burst less log power of one equal stretch beside it,
@@ -37,7 +38,7 @@ def tie_log_e(differences: Floats) -> Floats:
         return np.zeros(0)
     z = redescending(d / running_scale(d))
     sizes = _mixed(lambda bet: 0.98 * np.tanh(bet * z), _BETS, _BET_SHARES)
-    return np.asarray(np.logaddexp(sign_log_e(d), sizes) - np.log(2))
+    return np.asarray(np.logaddexp(sign_log_e(d) + np.log(_ON_SIGNS), sizes + np.log(1 - _ON_SIGNS)))
 
 
 def symmetric_log_e(differences: Floats, bet: float) -> Floats:

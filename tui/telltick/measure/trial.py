@@ -27,14 +27,12 @@ from telltick.model.clock import Floats
 from telltick.model.readings import Estimate
 from telltick.model.traffic import Gate, Ints
 
-BETS = np.array([0.12, 0.28, 0.55, 1.2])
-BET_SHARES = np.array(
-    [0.1, 0.6, 0.2, 0.1]
-)  # most where a hundred polls just suffice; little is lost elsewhere
+BETS = np.array([0.12, 0.34, 0.9])  # strengths for many slots
+BET_SHARES = np.array([0.08, 0.84, 0.08])  # most where a hundred polls just suffice
 LAG_RANGE_S = (-0.02, 0.5)
 UNCOUNTED = -1  # in place of a slot: the cycle does not count
 MIN_CYCLES = 10  # for a difference with an interval
-_FAR = 5.0  # a slot this many standard deviations from its cycle's median is out of the draw
+_FAR = 4.0  # a slot this many of its deviations from its cycle's median is out of the draw
 _REDESCEND = 6.0  # scores beyond about six standard deviations count less and less
 _SILENCE = 1e-15  # power below any sound card's
 
@@ -136,8 +134,13 @@ def _between(sums: Floats, low: Floats, high: Floats) -> Floats:
 
 
 def faint_scores(z: Floats) -> Floats:
-    """Standard scores as they are; NaN beyond five, where a crash says nothing of faint interference."""
-    return np.where(np.abs(z) < _FAR, z, np.nan)
+    """Standard scores as they are; NaN beyond four, where a crash says nothing of faint interference.
+
+    A slot of K deviates from their middle by sqrt((K - 1) / K) of what it deviates from the floor: with two
+    slots a crash moves the middle half way, and each lies as far from it as the other.
+    """
+    slots = z.shape[1]
+    return np.where(np.abs(z) < _FAR * np.sqrt((slots - 1) / slots), z, np.nan)
 
 
 def loud_scores(z: Floats) -> Floats:
@@ -190,7 +193,7 @@ class CoinBet:
     rank and on how it compares with its neighbours (which holds in speech).
     """
 
-    _STAKES = np.log(np.array([0.75, 0.15, 0.05, 0.05]))
+    _STAKES = np.log(np.array([0.8, 0.12, 0.04, 0.04]))
 
     def __init__(self) -> None:
         self._scale = RunningMedian()
@@ -213,7 +216,8 @@ class CoinBet:
         scale = np.maximum(spread * _spread_to_deviation(levels.shape[1]), 1e-9)
         z = deviations / scale[:, None]
         scores = (faint_scores(z), loud_scores(z), rank_scores(levels), neighbour_scores(levels))
-        gains = np.stack([choice_log_e(score, drawn) for score in scores])  # (stakes, bets, cycles)
+        bets = BETS * _fewness(levels.shape[1])
+        gains = np.stack([choice_log_e(score, drawn, bets) for score in scores])  # (stakes, bets, cycles)
         gains[:, :, drawn == UNCOUNTED] = 0.0
         logs = np.cumsum(np.concatenate([self._logs[:, :, None], gains], axis=2), axis=2)
         self._logs = logs[:, :, -1]
@@ -251,12 +255,19 @@ def choice_log_e(scores: Floats, drawn: Ints, bets: Floats = BETS) -> Floats:
     return out
 
 
+def _fewness(slots: int) -> float:
+    """sqrt(K / (K - 1)): what so few controls can tell at all is this much stronger, and so are the bets."""
+    return float(np.sqrt(slots / max(slots - 1, 1)))
+
+
 def _spread_to_deviation(slots: int) -> float:
     """Median of |deviation from the median| over few normal values as a standard deviation.
 
-    1.4826 for many values; the correction for few slots was fitted to simulated normal values.
+    1.4826 for many values; those for few come from simulated normal values. Odd numbers of values have the
+    median among them, whose deviation is none.
     """
-    return 1.4826 * (1.0 + min(0.4, 1.5 / slots))
+    few = {2: 2.09, 3: 2.76, 4: 2.20, 5: 1.98, 6: 1.88, 7: 1.80}
+    return few.get(slots, 1.4826 * (1 + 1.2 / slots))
 
 
 class LatencyMixture:
