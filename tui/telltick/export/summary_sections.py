@@ -129,12 +129,13 @@ def wrapped(text: str, lead: int = _LEAD) -> list[str]:
 
 
 def _beside(head: str, text: str, column: int) -> list[str]:
-    """A word or two, and a text beside it."""
-    lead = f"{' ' * _LEAD}{head:<{column}}"
-    if len(lead) > _LEAD + column:
-        lead += " "
-    lines = textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=" " * (_LEAD + column))
-    return lines or [lead.rstrip()]
+    """A word or two, and a text beside it; below it where the words fill the column."""
+    lead, indent = f"{' ' * _LEAD}{head:<{column}}", " " * (_LEAD + column)
+    if not text:
+        return [lead.rstrip()]
+    if len(head) >= column:
+        return [lead, *textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)]
+    return textwrap.wrap(text, WIDTH, initial_indent=lead, subsequent_indent=indent)
 
 
 def _section(title: str, paragraphs: Sequence[Sequence[str]]) -> list[str]:
