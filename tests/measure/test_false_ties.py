@@ -5,10 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from telltick.measure.reading import take_reading
+from telltick.measure.cells import power_cells
+from telltick.measure.latency import find_latency
+from telltick.measure.reading import STEADY, take_reading
 from telltick.measure.rows import measure_rows
 from telltick.model.readings import Estimate, Latency, Reading, Verdict
 from telltick.model.traffic import Gate
+from tests.scenes import band_noise, make_scene, poll_gate
 
 RATE_HZ = 12000
 KNOWN = Latency(Estimate(0.0, 0.0, 0.0), None, None, 9.0)  # so that no search pays for chance
@@ -73,3 +76,41 @@ def test_steady_noise_under_polls_without_quiet_between_them_is_not_tied(interva
 
 def test_noise_that_comes_and_goes_under_polls_without_quiet_between_them_is_not_tied():
     assert verdict_of_noise(0, 0.05, 0.03, 300.0, (200, 40)) is Verdict.NO_TIE
+
+
+def read_at_its_latency(samples, gate) -> Reading:
+    cells = power_cells(samples, 0, 8000)
+    latency = find_latency(cells.power, cells.first, gate)
+    return take_reading(measure_rows(samples, 0, 8000, gate.shifted(latency.seconds.value)), latency=latency)
+
+
+def rhythm_of_its_own(seed: int, period_s: float) -> np.ndarray:
+    """Noise that is 6 dB louder for 30 ms in each period, by itself."""
+    rng = np.random.default_rng(seed)
+    at_s = np.arange(480_000) / 8000
+    loud = (at_s - rng.uniform(0, period_s)) % period_s < 0.03
+    return np.rint(300 * band_noise(rng, 480_000, 8000) * np.where(loud, 2.0, 1.0)).astype(np.int16)
+
+
+@pytest.mark.parametrize(("rate", "period_s"), [(5.0, 0.2), (5.0, 0.1), (2.0, 0.5), (1.0, 1.0)])
+@pytest.mark.parametrize("jitter_s", [0.0, 0.003])
+def test_a_tie_to_a_rhythm_that_is_not_the_polls_own_is_never_told_without_that_doubt(
+    rate, period_s, jitter_s
+):
+    gate = poll_gate(np.random.default_rng(2), 60.0, rate=rate, jitter_s=jitter_s)
+    found = read_at_its_latency(rhythm_of_its_own(2, period_s), gate)
+    assert found.verdict is Verdict.TIED
+    assert STEADY in found.warnings
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_polls_that_the_sound_follows_in_their_unevenness_leave_no_such_doubt(seed):
+    scene = make_scene(seed, excess_db=6.0, rate_hz=8000, poll_jitter_s=0.003, jitter_s=0.002)
+    found = read_at_its_latency(scene.samples, scene.gate)
+    assert found.verdict is Verdict.TIED
+    assert STEADY not in found.warnings
+
+
+def test_strictly_steady_polls_leave_the_doubt_though_it_is_they_who_are_heard():
+    scene = make_scene(1, excess_db=6.0, rate_hz=8000, poll_jitter_s=0.0)
+    assert STEADY in read_at_its_latency(scene.samples, scene.gate).warnings

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from telltick.measure.reading import STEADY
 from telltick.measure.trial import CoinBet
 from telltick.measure.verdict import NOT_BY_THE_COIN, as_control, judged_by, trial_between, verdict_with_trial
 from telltick.model.readings import Estimate, Reading, TrialReading, Verdict
@@ -44,6 +45,12 @@ def test_what_keeps_step_with_the_polls_but_not_with_the_coin_is_no_tie():
     assert found.verdict is Verdict.NO_TIE
     assert found.interference_dbfs is None
     assert NOT_BY_THE_COIN in found.warnings
+
+
+def test_a_trial_that_proves_the_tie_takes_the_doubt_about_a_steady_rhythm_away():
+    doubted = replace(TIED, warnings=(STEADY, "Something else."))
+    assert verdict_with_trial(doubted, trial(6.0)).warnings == ("Something else.",)
+    assert verdict_with_trial(doubted, trial(0.3)).warnings == (STEADY, "Something else.")
 
 
 @pytest.mark.parametrize("one", [None, trial(9.0, cycles=9)])

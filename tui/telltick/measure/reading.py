@@ -24,6 +24,11 @@ MIN_POLLS = 12
 LEVEL = 0.01  # chance of a false "tied to polling"
 TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
 UNSETTLED = "It is louder beside the bytes than with them: the latency is not settled yet."
+STEADY = (
+    "The polls keep so steady a rhythm that anything else with the same rhythm would look tied to them too: "
+    "a coin trial, or polls that stop and start, tells the two apart."
+)
+_PERIODS_SEEN_S = (SEARCH_S[1] - SEARCH_S[0]) / 2  # of polls no further apart, one to a side was looked at
 _LESS_THAN_NOTHING_DB = 0.3
 _RESTLESS = 0.02  # share of quiet far from the floor; 0.0005 in steady noise
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
@@ -50,6 +55,7 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
     tests = 1.0 if latency is None else _latencies_tried(rows, latency)
     p_value = float(min(1.0, tests * np.exp(-log_e)))
     tied = latency is not None and p_value <= LEVEL and found.ratio > 0
+    steady = (STEADY,) if tied and latency is not None and _only_the_rhythm(rows, latency) else ()
     return Reading(
         polls=rows.polls,
         seconds=rows.seconds,
@@ -60,8 +66,26 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         verdict=Verdict.TIED if tied else Verdict.NO_TIE,
         p_value=p_value if latency is not None else 1.0,
         upper_limit_i_over_n_db=_upper_limit_db(found, latency),
-        warnings=_warnings(rows, band, use, found),
+        warnings=(*steady, *_warnings(rows, band, use, found)),
     )
+
+
+def _only_the_rhythm(rows: PollRows, latency: Latency) -> bool:
+    """Would a strict rhythm of the polls' own period explain what is heard as well as the polls do?
+
+    The search for the latency tells: where the audio, moved by a whole period, fits the polls as well
+    (`Latency.modulo_s`), what is heard does not follow their unevenness. Where it could not look a period
+    away (polls far apart, a latency that was given), polls tell no more than their rhythm when half of them
+    lie within a quarter of a burst of a strict one: the straight line through their times over their number,
+    periods without a poll counted.
+    """
+    at_s, on_s = (values[rows.poll != IDLE] for values in (rows.core_s, rows.on_s))
+    period_s = float(np.median(np.diff(at_s)))
+    if latency.modulo_s is not None or (not latency.locked and period_s < _PERIODS_SEEN_S):
+        return latency.modulo_s is not None
+    number = np.concatenate([[0.0], np.cumsum(np.rint(np.diff(at_s) / period_s))])
+    slope, start = np.polyfit(number, at_s, 1)
+    return bool(np.median(np.abs(at_s - start - slope * number)) < np.median(on_s) / 4)
 
 
 def _excess(found: Excess) -> Estimate | None:

@@ -18,7 +18,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from telltick.measure.reading import LEVEL
+from telltick.measure.reading import LEVEL, STEADY
 from telltick.measure.trial import MIN_CYCLES
 from telltick.measure.vocabulary import POLLING, Kind, kind_of
 from telltick.model.readings import Reading, TrialReading, Verdict
@@ -35,7 +35,8 @@ def verdict_with_trial(reading: Reading, trial: TrialReading | None) -> Reading:
 
     Half of the stake lies on the trial and half on the reading, so that chance alone still says "tied" in at
     most 1 % of sessions: p = 2 min(p of the trial, p of the reading). Where the trial bounds the difference
-    below the excess of the reading, the polls do not make what the reading hears, and there is no tie.
+    below the excess of the reading, the polls do not make what the reading hears, and there is no tie. Where
+    the trial proves the tie, it no longer matters that the rhythm alone could not.
 
     Args:
         reading: what `take_reading` returned.
@@ -48,6 +49,8 @@ def verdict_with_trial(reading: Reading, trial: TrialReading | None) -> Reading:
     own = 1.0 if reading.p_value is None else reading.p_value
     p_value = min(1.0, 2 * min(own, trial.p_value))
     tied = p_value <= LEVEL and (reading.verdict is Verdict.TIED or trial.p_value <= LEVEL / 2)
+    if trial.p_value <= LEVEL / 2:  # drawn by lot: no rhythm can follow that
+        reading = replace(reading, warnings=tuple(one for one in reading.warnings if one != STEADY))
     return _judged(reading, Verdict.TIED if tied else Verdict.NO_TIE, p_value)
 
 
