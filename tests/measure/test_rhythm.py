@@ -48,6 +48,13 @@ def test_excess_is_measured_without_any_serial_data_but_no_tie_is_claimed():
     assert NOT_SHOWN in reading.warnings
 
 
+@pytest.mark.parametrize("rate", [1.0, 2.0])
+def test_nothing_is_said_of_polls_where_nobody_polled(rate):
+    scene = make_scene(3, excess_db=6.0, seconds=60, rate_hz=RATE_HZ, poll_jitter_s=0.0, rate=rate)
+    rows = measure_rows(scene.samples, 0, RATE_HZ, scene.gate.shifted(scene.latency_s))
+    assert not any("polls keep" in one for one in rhythmic_reading(rows).warnings)
+
+
 def test_the_loud_part_is_told_to_a_few_milliseconds():
     rng = np.random.default_rng(1)
     at = np.arange(30_000) * 0.002

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from telltick.measure.reading import take_reading
+from telltick.measure.reading import STEADY, take_reading
 from telltick.measure.rows import PollRows
 from telltick.model.characteristics import Period
 from telltick.model.clock import Floats
@@ -63,7 +63,7 @@ def rhythmic_reading(rows: PollRows) -> Reading:
         else None,
         verdict=Verdict.TOO_FEW,
         p_value=None,
-        warnings=(NOT_SHOWN, *reading.warnings),
+        warnings=(NOT_SHOWN, *(one for one in reading.warnings if one != STEADY)),  # nobody polled
     )
 
 
