@@ -3,7 +3,15 @@
 import numpy as np
 import pytest
 
-from telltick.measure.coherent import MANNERS, alike_bursts, best_shared, coherent_average, shared_power
+from telltick.measure.coherent import (
+    MANNERS,
+    Alike,
+    alike_bursts,
+    best_shared,
+    chance_error,
+    coherent_average,
+    shared_power,
+)
 from tests.scenes import make_scene
 
 RATE_HZ = 8000
@@ -34,8 +42,28 @@ def test_the_power_is_told_rightly_when_timing_and_phase_are_found_burst_by_burs
 def test_perfect_timing_shows_what_lies_far_below_the_noise():
     # Derived: n bursts of nu lines show I/N = 1.645 / sqrt(nu n (n - 1)) half the time at the 5 % level.
     sure = [shared_power(longest(seed, -18.0, random_phase=False), AS_TIMED).sure for seed in range(4)]
-    assert min(sure) > 1.6
-    assert np.mean(sure) > 3
+    assert min(sure) > 3
+    assert np.mean(sure) > 5
+
+
+def noise_alone(rng, bursts=40, lines=60):
+    """A group of bursts of white noise and nothing else."""
+    heard, quiet = rng.standard_normal((2, bursts, lines, 2)) @ np.array([1, 1j])
+    freq_hz = 300 + 40.0 * np.arange(lines)
+    return Alike(np.arange(bursts), 0.003, 200, freq_hz, heard, quiet, 0.024, RATE_HZ)
+
+
+def test_the_error_of_what_noise_shares_is_the_derived_one():
+    # Derived: |X|^2 of mean 2 in nu lines, n bursts: 2 sqrt(nu / (n (n - 1))).
+    alike = noise_alone(np.random.default_rng(1), bursts=100)
+    expected = 2 * np.sqrt(60 / (100 * 99))
+    assert chance_error(alike.heard, np.ones(60)) == pytest.approx(expected, rel=0.05)
+
+
+def test_scores_of_noise_alone_scatter_by_one():
+    rng = np.random.default_rng(2)
+    sure = [shared_power(noise_alone(rng), AS_TIMED).sure for _ in range(200)]
+    assert 0.88 < np.std(sure) < 1.12  # two standard errors
 
 
 @pytest.mark.parametrize("manner", MANNERS)
