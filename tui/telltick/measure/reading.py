@@ -25,8 +25,8 @@ LEVEL = 0.01  # chance of a false "tied to polling"
 TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
 UNSETTLED = "It is louder beside the bytes than with them: the latency is not settled yet."
 STEADY = (
-    "The polls keep so steady a rhythm that anything else with the same rhythm would look tied to them too: "
-    "a coin trial, or polls that stop and start, tells the two apart."
+    "Anything else with the polls' steady rhythm would look tied to them too: "
+    "a coin trial tells, or stopping and starting the polls."
 )
 _PERIODS_SEEN_S = (SEARCH_S[1] - SEARCH_S[0]) / 2  # of polls no further apart, one to a side was looked at
 _LESS_THAN_NOTHING_DB = 0.3
@@ -66,7 +66,7 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         verdict=Verdict.TIED if tied else Verdict.NO_TIE,
         p_value=p_value if latency is not None else 1.0,
         upper_limit_i_over_n_db=_upper_limit_db(found, latency),
-        warnings=(*steady, *_warnings(rows, band, use, found)),
+        warnings=(*_warnings(rows, band, use, found), *steady),
     )
 
 
