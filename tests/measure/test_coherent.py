@@ -7,6 +7,7 @@ import pytest
 
 from telltick.measure.coherent import (
     MANNERS,
+    SURE,
     Alike,
     alike_bursts,
     best_shared,
@@ -75,6 +76,12 @@ def test_hum_in_step_with_the_polls_is_taken_off():
     humming = replace(calm, heard=calm.heard + hum, quiet=calm.quiet + hum)
     assert shared_power(humming, AS_TIMED).sure < 2
     assert shared_power(replace(calm, heard=calm.heard + hum), AS_TIMED).sure > 5
+
+
+@pytest.mark.parametrize("seed", [1, 3, 5])
+def test_what_leaks_from_mains_hum_into_steady_polls_is_not_taken_for_interference(seed):
+    humming = longest(seed, None, seconds=20.5, background="hum", poll_jitter_s=0.0)
+    assert max(shared_power(humming, manner).sure for manner in MANNERS) < SURE
 
 
 @pytest.mark.parametrize("manner", MANNERS)

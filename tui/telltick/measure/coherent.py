@@ -39,6 +39,7 @@ _STEPS_HZ = 16_000  # moves are tried this often, six times in a period of the b
 _ROUNDS = 4
 _BLOCKS = 20
 _TONE, _NEIGHBOURS = 4.0, 10
+_STANDS_OUT = 2.0  # standard errors from which the quiet shares something
 _AS_GOOD = 2.0  # standard errors below the best that are as good
 SURE = 5.0  # standard errors by which what bursts share must stand out; four manners are tried
 
@@ -77,6 +78,7 @@ class Alike:
         quiet: shape (n, lines), of the quiet beside.
         on_s: length of the burst.
         rate_hz: sample rate.
+        tones: steady tones were left out; what leaks from them may keep step with the bursts.
     """
 
     bursts: Ints
@@ -87,6 +89,7 @@ class Alike:
     quiet: Spectra
     on_s: float
     rate_hz: int
+    tones: bool = False
 
     @property
     def floor(self) -> Floats:
@@ -174,6 +177,7 @@ def _alike(audio: _Audio, gate: Gate, members: Ints, band: Band) -> Alike | None
         quiet[:, keep],
         on_s,
         audio.rate_hz,
+        bool(not keep.all()),
     )
 
 
@@ -276,8 +280,7 @@ class Shared:
         power: shape (lines,), power shared by different bursts, less the same of quiet where that shares any.
         total: that, summed over lines.
         error: its standard error (delete-block jackknife).
-        chance: its standard error if bursts shared nothing. The jackknife would tell it 1.4 times as large:
-            leaving out a burst takes away its products with all others, and each is so left out twice.
+        chance: its standard error if bursts shared nothing.
     """
 
     manner: Manner
@@ -295,22 +298,24 @@ class Shared:
 def shared_power(alike: Alike, manner: Manner) -> Shared:
     """Power that the bursts share when laid on each other in some manner; unbiased, may be negative.
 
-    What the quiet beside them shares is taken off where it stands out from chance: not up to two standard
-    errors, wholly from three on. Taken off always, its chance would cost two decibels and a half.
+    What the quiet beside them shares is taken off where tones were heard or where it stands out from chance
+    by two standard errors; taken off always, its own chance would cost a decibel. Of noise alone the jackknife
+    tells sqrt(2) times the error: leaving out a burst takes away its products with all others, so that each
+    product is left out twice. Beside tones it stays so, as their leakage changes slowly, burst after burst.
     """
     weight = 1 / alike.floor
     kept, quiet = (_held_out(lines, alike, manner) for lines in (alike.heard, alike.quiet))
     chance, beside = chance_error(kept, weight), chance_error(quiet, weight)
-    off = float(np.clip(np.sum(cross_power(quiet) * weight) / beside - 2, 0.0, 1.0))
+    in_step = alike.tones or float(np.sum(cross_power(quiet) * weight)) > _STANDS_OUT * beside
 
     def shared(use: npt.NDArray[np.bool_]) -> Floats:
-        return cross_power(kept[use]) - off * cross_power(quiet[use])
+        return cross_power(kept[use]) - in_step * cross_power(quiet[use])
 
     blocks = np.arange(len(kept)) * min(len(kept), _BLOCKS) // len(kept)
     without = [float(np.sum(shared(blocks != b) * weight)) for b in range(int(blocks[-1]) + 1)]
     power = shared(blocks >= 0)
     total, error = float(np.sum(power * weight)), jackknife_error(np.array(without))
-    return Shared(manner, power, total, error, float(np.hypot(chance, off * beside)))
+    return Shared(manner, power, total, error, error if in_step else max(chance, error / np.sqrt(2)))
 
 
 def chance_error(lines: Spectra, weight: Floats) -> float:
