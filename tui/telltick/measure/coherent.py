@@ -299,7 +299,7 @@ def shared_power(alike: Alike, manner: Manner) -> Shared:
     """Power that the bursts share when laid on each other in some manner; unbiased, may be negative.
 
     What the quiet beside them shares is taken off where tones were heard or where it stands out from chance
-    by two standard errors; taken off always, its own chance would cost a decibel. Of noise alone the jackknife
+    by two standard errors; taken off always, its chance would cost a decibel. Of noise alone the jackknife
     tells sqrt(2) times the error: leaving out a burst takes away its products with all others, so that each
     product is left out twice. Beside tones it stays so, as their leakage changes slowly, burst after burst.
     """
