@@ -43,8 +43,11 @@ def replies(scene: Scene, i_over_n_db: float) -> Alike:
 
 
 def energy_sure(alike: Alike) -> float:
-    """Standard errors by which bursts are louder than the quiet beside them."""
-    rise = np.sum((np.abs(alike.heard) ** 2 - np.abs(alike.quiet) ** 2) / alike.floor, axis=1)
+    """Standard errors by which bursts are louder than the quiet beside them.
+
+    One floor for all lines: weighed line by line with the quiet's own mean, bursts would seem louder by chance.
+    """
+    rise = np.sum(np.abs(alike.heard) ** 2 - np.abs(alike.quiet) ** 2, axis=1)
     edges = np.linspace(0, len(rise), 21).astype(int)
     without = np.array([np.delete(rise, np.s_[a:b]).mean() for a, b in pairwise(edges)])
     return float(rise.mean() / jackknife_error(without))
