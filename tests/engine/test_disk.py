@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from telltick.engine import disk as disk_module
-from telltick.engine.condition import input_health
+from telltick.engine.condition import HealthWatch
 from telltick.engine.disk import DiskWatch
 from telltick.model.clock import NS
 from telltick.model.errors import StorageError
@@ -132,5 +132,5 @@ def test_going_on_needs_room_and_a_stop_before_it(scene):
 
 def test_the_screen_is_told_what_to_do(tmp_path):
     gap = Gap(GapKind.DISK_FULL, 0, 0, None)
-    advice = input_health(AudioReader(tmp_path, RATE), 0, (gap,), 0.0).advice
+    advice = HealthWatch(AudioReader(tmp_path, RATE)).at(0, (gap,), 0.0).advice
     assert "free some space" in advice

@@ -3,7 +3,7 @@ from pathlib import Path
 import pytest
 
 from telltick.assets import shipped
-from telltick.engine.rate_ear import RateEar
+from telltick.engine.rate_ear import SHARE, RateEar
 from telltick.engine.replay import SavedFeed
 from telltick.model.clock import NS
 from telltick.model.snapshot import View
@@ -56,5 +56,5 @@ def test_another_step_begins_anew_and_listening_takes_no_more_than_its_share_of_
     ear = RateEar(replay._reader, clock)
     assert ear.listen(AT_S - 12.0, AT_S, latency_s) is not None
     assert ear.listen(AT_S - 11.0, AT_S, latency_s) is None  # another step: not listened to yet
-    clock.now_s += 0.03 / 0.003
+    clock.now_s += 0.03 / SHARE
     assert ear.listen(AT_S - 11.0, AT_S, latency_s) is not None

@@ -26,6 +26,7 @@ from telltick.store.session import SessionReader
 CHUNK_S = 60.0
 SEARCH_S = 60.0  # audio the latency is looked for in
 SEARCH_EVERY_S = 3.0
+CELLS_EVERY_S = 2.0  # of new audio between two searches; a piece that long takes little memory
 FOLLOW_EVERY_S = 6.0  # once it is known: a tenth of the audio is new then
 MOVED_S = 0.004  # a latency this far from its track was wrong before, or the device has changed
 FOLLOWED_S = 0.001  # and one this far from it has drifted; less is chance
@@ -104,7 +105,9 @@ class Analyst:
             to_sample: all bursts that could be heard before it are known.
             cells_to_sample: newest audio; the power cells may run ahead of the rows.
         """
-        self._extend_cells(max(to_sample, cells_to_sample or 0))
+        newest = max(to_sample, cells_to_sample or 0)
+        if self._is_search_due(to_sample / self._rate_hz) or self._cells_lag_s(newest) > CELLS_EVERY_S:
+            self._extend_cells(newest)
         self._search(to_sample / self._rate_hz)
         while to_sample / self._rate_hz - self._resume_s > 2 * OVERLAP_S or self._new_audio(to_sample):
             before = self._resume_s
@@ -185,10 +188,16 @@ class Analyst:
             power = self._cells.power[extra:]
             self._cells = Cells(self._cells.first + extra, power, self._cells.resume_s)
 
+    def _cells_lag_s(self, newest_sample: int) -> float:
+        return newest_sample / self._rate_hz - self._cells_resume_s
+
+    def _is_search_due(self, now_s: float) -> bool:
+        every_s = SEARCH_EVERY_S if self.latency is None else FOLLOW_EVERY_S
+        return not self._locked and now_s - self._searched_s >= every_s
+
     def _search(self, now_s: float) -> None:
         """Look for the latency now and then; where it moved, the rows must be measured again."""
-        every_s = SEARCH_EVERY_S if self.latency is None else FOLLOW_EVERY_S
-        if self._locked or self._cells is None or now_s - self._searched_s < every_s:
+        if self._cells is None or not self._is_search_due(now_s):
             return
         self._searched_s = now_s
         first_s = self._cells.first / 1000

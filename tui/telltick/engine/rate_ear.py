@@ -14,7 +14,7 @@ WINDOW_S = 30.0  # sound listened to, at most
 MOST_POLLS = 40  # more say nothing new
 LEAST_S = 4.0  # of a step before it is listened to
 AGAIN_S = 10.0  # of new sound before it is listened to again
-SHARE = 0.003  # of a processor's time, at most
+SHARE = 0.0015  # of a processor's time, at most
 
 
 class RateEar:

@@ -16,6 +16,7 @@ from telltick.model.traffic import Ints
 from telltick.store.session import SessionReader
 
 PIECE_S = 30.0  # audio read at once
+BATCH_NS = NS // 10  # of sound; the strip's sound lags by no more
 SHORT = 8  # frames' hops in a column that is too short for the usual frames
 
 
@@ -27,6 +28,8 @@ class StripMaker:
         self._band = band or Band()
         self._known: dict[int, float] = {}
         self._cell_ns = 0
+        self._newest = -1  # column, at the last look
+        self._spec = FrameSpec.for_rate(reader.facts.rate_hz)
 
     def make(self, view: View, now_ns: int, shift_s: float, marks: tuple[Mark, ...]) -> Strip:
         """The strip at a moment.
@@ -57,17 +60,19 @@ class StripMaker:
         near = (bursts.start_ns < end_ns) & (bursts.end_ns > begin_ns)
         start = (bursts.start_ns[near] - begin_ns) / cell_ns
         end = (bursts.end_ns[near] - begin_ns) / cell_ns
-        rx = bursts.rx[near]
-        to_radio, from_radio = (
-            covered_share(start[which], end[which], count)[(column - first) % count] for which in (~rx, rx)
-        )
-        return to_radio, from_radio
+        lane = bursts.rx[near] * count  # both directions at once, one behind the other
+        share = covered_share(np.clip(start, 0, count) + lane, np.clip(end, 0, count) + lane, 2 * count)
+        place = (column - first) % count
+        return share[place], share[count + place]
 
     def _envelope(self, column: Ints, cell_ns: int, shift_s: float) -> Floats:
         if cell_ns != self._cell_ns:
-            self._known, self._cell_ns = {}, cell_ns
+            self._known, self._cell_ns, self._spec = {}, cell_ns, self._spec_for(cell_ns)
         known = self._known
         missing = [c for c in np.sort(column).tolist() if c >= 0 and c not in known]
+        newest, self._newest = self._newest, int(column.max())
+        if missing and newest < self._newest and (self._newest - missing[0]) * cell_ns < BATCH_NS:
+            missing = []  # a few columns are worked out together
         for first, end in _runs(missing, max(1, int(PIECE_S * NS) // cell_ns)):
             self._compute(first, end, cell_ns, shift_s)
         if len(known) > 2 * len(column):
@@ -84,14 +89,14 @@ class StripMaker:
         for low, high in _runs(whole, len(whole)):
             at = edges[low : high + 1].astype(np.int64)
             power = column_power(
-                self._reader.audio.read(int(at[0]), int(at[-1] - at[0])), at, self._spec(), self._band
+                self._reader.audio.read(int(at[0]), int(at[-1] - at[0])), at, self._spec, self._band
             )
             self._known.update(zip(range(first + low, first + high), power.tolist(), strict=True))
 
-    def _spec(self) -> FrameSpec:
+    def _spec_for(self, cell_ns: int) -> FrameSpec:
         """The usual frames, or shorter ones where a column holds none of these."""
         rate_hz = self._reader.facts.rate_hz
-        usual, samples = FrameSpec.for_rate(rate_hz), self._cell_ns * rate_hz // NS
+        usual, samples = FrameSpec.for_rate(rate_hz), cell_ns * rate_hz // NS
         if samples >= usual.length + usual.hop:
             return usual
         hop = max(2, samples // SHORT)

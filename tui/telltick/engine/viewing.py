@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from telltick.engine.analyst import Analyst
 from telltick.engine.condition import HealthWatch, PollTally, TroubleTally, polling_state
@@ -21,12 +22,13 @@ from telltick.engine.trial import TrialFollower
 from telltick.measure.banded import sums_of
 from telltick.measure.reading import spectrum_of, take_reading
 from telltick.measure.rows import PollRows
+from telltick.measure.tones import tonal_bins
 from telltick.measure.verdict import as_control, judged_by, trial_between, verdict_with_trial
 from telltick.model.clock import NS
 from telltick.model.errors import BadInputError
 from telltick.model.marks import Mark, Step, setup_at, steps_of
 from telltick.model.measurement import Measurement
-from telltick.model.readings import Estimate, Reading, Spectrum, TrialReading, Verdict
+from telltick.model.readings import Band, Estimate, Reading, Spectrum, TrialReading, Verdict
 from telltick.model.session import Verb
 from telltick.model.snapshot import Phase, Snapshot, View
 from telltick.model.text import plain_text
@@ -37,8 +39,11 @@ UNTOLD = Reading(
     0, 0.0, warnings=("The journal is locked by another program: no polls are known for the last seconds.",)
 )
 THOROUGH_S = 0.45  # of new sound before more than the strip is looked at: figures change twice a second
-REREAD_S = 1.0  # audio that must be new before the meter is read again: over half a minute it moves no faster
-STEP_GROWTH = 0.02  # share by which a step must have grown before it is read again
+REREAD_S = 1.5  # audio that must be new before the meter is read again: rows come no faster
+STEP_GROWTH = 0.03  # share by which a step must have grown before it is read again
+TONES_EVERY_S = 6.0  # steady tones are looked for again so often
+TONES_LAST_FROM_S = 20.0  # where the rows are fewer, each look finds them better
+LEAD_S = 2.0  # rows end about so long before the moment
 KEEP_S = 600.0  # of a step longer than this only the end is kept and read
 BEHIND_S = 5.0  # rows end so far before the moment
 SLACK_S = 60.0  # older rows go a minute at a time, so that the rest is seldom copied
@@ -84,6 +89,7 @@ class SessionView:
             0.0,
             (NOTHING, None),
         )
+        self._tones: tuple[object, float, npt.NDArray[np.bool_] | None] = (None, 0.0, None)
         self._thorough: tuple[tuple[Any, ...], Snapshot | None] = ((), None)  # sample and key, picture
         self._step_reading: tuple[float, float, Reading] = (-1.0, 0.0, NOTHING)  # begin, until, reading
 
@@ -278,7 +284,11 @@ class SessionView:
         if self._held_up:
             window = UNTOLD
         in_step = trial_between(trial, step.start_ns, step.end_ns)
-        whole = as_control(verdict_with_trial(self._read_step(begin_s, until_s), in_step), step.setup)
+        if begin_s >= until_s - view.window_s - LEAD_S:  # all of the step lies in the window
+            read = self._with_remarks(window, begin_s, until_s)
+        else:
+            read = self._read_step(begin_s, until_s)
+        whole = as_control(verdict_with_trial(read, in_step), step.setup)
         window = judged_by(window, whole)
         tied = window.verdict is Verdict.TIED
         character = self._rate_ear.listen(begin_s, until_s, analyst.shift_s) if tied else None
@@ -292,14 +302,18 @@ class SessionView:
         known, read_to, found = self._window_reading
         if known == key and self._is_fresh(read_to, until_s, REREAD_S):
             return found
-        rows = self._analyst.rows(max(begin_s, until_s - window_s - 2), until_s)
-        found = (NOTHING, None) if rows is None else self._read_bins(rows)
+        rows = self._analyst.rows(max(begin_s, until_s - window_s - LEAD_S), until_s)
+        found = (NOTHING, None) if rows is None else self._read_bins(rows, key, until_s)
         self._window_reading = (key, until_s, found)
         return found
 
-    def _read_bins(self, rows: PollRows) -> tuple[Reading, Spectrum]:
-        """Reading and spectrum of rows held bin by bin; tones are looked for once for both."""
-        banded, sums = sums_of(rows)
+    def _read_bins(self, rows: PollRows, key: object, until_s: float) -> tuple[Reading, Spectrum]:
+        """Reading and spectrum of rows held bin by bin; tones are looked for now and then, once for both."""
+        known, looked_s, tonal = self._tones
+        if known != key or not 0 <= until_s - looked_s < TONES_EVERY_S or rows.seconds < TONES_LAST_FROM_S:
+            tonal = tonal_bins(rows, Band())
+            self._tones = (key, until_s, tonal)
+        banded, sums = sums_of(rows, tonal=tonal)
         return take_reading(banded, latency=self._analyst.latency), sums.spectrum()
 
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
@@ -310,11 +324,16 @@ class SessionView:
             return reading
         rows = self._analyst.all_rows(begin_s, until_s)
         reading = take_reading(rows, latency=self._analyst.latency) if rows else NOTHING
+        reading = self._with_remarks(reading, begin_s, until_s)
+        self._step_reading = (begin_s, until_s, reading)
+        return reading
+
+    def _with_remarks(self, reading: Reading, begin_s: float, until_s: float) -> Reading:
+        """The reading of a step, with what it leaves out."""
         if until_s - begin_s > KEEP_S + SLACK_S:
             reading = replace(reading, warnings=(*reading.warnings, LONG_STEP))
         if begin_s in {first / self.facts.rate_hz for first, _ in self._reader.clock.runs[1:]}:
             reading = replace(reading, warnings=(*reading.warnings, CUT_STEP))
-        self._step_reading = (begin_s, until_s, reading)
         return reading
 
     def _is_fresh(self, read_to_s: float, until_s: float, patience_s: float) -> bool:

@@ -122,8 +122,16 @@ class SpectrumSums:
         return Spectrum(self.freq_hz, to_db(quiet), to_db(active), to_db(floor_of(quiet, tonal)), tonal)
 
 
-def sums_of(rows: PollRows, band: Band | None = None) -> tuple[PollRows, SpectrumSums]:
-    """Rows with one bin, and what their spectra are made of."""
+def sums_of(
+    rows: PollRows, band: Band | None = None, tonal: npt.NDArray[np.bool_] | None = None
+) -> tuple[PollRows, SpectrumSums]:
+    """Rows with one bin, and what their spectra are made of.
+
+    Args:
+        rows: as `measure_rows` returned them.
+        band: the band to measure, 300-2700 Hz unless given.
+        tonal: shape (bins,), steady tones where they are known; looked for in the rows unless given.
+    """
     band = band or Band()
-    tonal = tonal_bins(rows, band)
+    tonal = tonal_bins(rows, band) if tonal is None else tonal
     return band_rows(rows, band, tonal), SpectrumSums.of(rows, tonal)

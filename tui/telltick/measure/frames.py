@@ -10,7 +10,7 @@ they add up to its power in that unit (Parseval), so band sums need no further c
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +40,7 @@ class FrameSpec:
     length: int
 
     @classmethod
+    @lru_cache(maxsize=8)
     def for_rate(cls, rate_hz: int) -> FrameSpec:
         """1024 samples every 256 at 48 kHz, and the nearest to the same times at other rates."""
         hop = max(4, round(rate_hz * 256 / 48_000))

@@ -40,8 +40,8 @@ class Follower(Generic[T]):
                 its column should hold.
             since: the schema version that brought the table.
         """
-        self._since = since
-        self._table = table
+        self.since = since
+        self.table = table
         self._columns = columns
         self._convert = convert
         self._rowids: list[int] = []
@@ -55,6 +55,11 @@ class Follower(Generic[T]):
             self._frozen = tuple(self._items)
         return self._frozen
 
+    @property
+    def last_row(self) -> int:
+        """Number of the newest row that is held; -1 without any."""
+        return self._rowids[-1] if self._rowids else -1
+
     def fetch(self, journal: ReadOnlyJournal) -> bool:
         """Fetch what is new; True when something is.
 
@@ -62,9 +67,7 @@ class Follower(Generic[T]):
             BadSessionError: the file is damaged.
         """
         before = len(self._items)
-        if self._since > 1 and journal.version() < self._since:
-            return False
-        for page in journal.pages(self._table, self._columns, self._rowids[-1] if self._rowids else -1):
+        for page in journal.pages(self.table, self._columns, self.last_row):
             self._items += self._convert(page)
             self._rowids += [row[0] for row in page]
         return len(self._items) > before

@@ -93,6 +93,17 @@ class ReadOnlyJournal:
             if self._tell is not None:
                 self._read_rows += len(page)
                 self._tell(min(self._read_rows / self._rows_there, 1.0))
+            if len(page) < _PAGE:
+                return
+
+    def last_rows(self, tables: Sequence[str]) -> tuple[int, ...]:
+        """Number of the last row of each table, 0 for an empty one.
+
+        Raises:
+            BadSessionError: the file is damaged.
+        """
+        numbers = self.rows(f"SELECT {', '.join(f'(SELECT max(rowid) FROM {table})' for table in tables)}")[0]
+        return tuple(number or 0 for number in numbers)
 
     def tell_of(self, tables: Sequence[str], tell: Callable[[float], object]) -> None:
         """Tell from now on which share of what these tables hold now has been read.
@@ -101,8 +112,7 @@ class ReadOnlyJournal:
             tables: the long ones.
             tell: told the share after each page, 0 to 1.
         """
-        last = [self.rows(f"SELECT max(rowid) FROM {table}")[0][0] or 0 for table in tables]
-        self._tell, self._read_rows, self._rows_there = tell, 0, max(sum(last), 1)
+        self._tell, self._read_rows, self._rows_there = tell, 0, max(sum(self.last_rows(tables)), 1)
 
     def tell_no_more(self) -> None:
         """Tell nobody any more."""

@@ -214,11 +214,27 @@ class AudioReader:
         Raises:
             BadSessionError: a new segment is not usable audio.
         """
+        if self._last_has_grown():
+            return True
         before = self.samples
         known = {segment.path.name: segment for segment in self._segments[:-1]}
         names = sorted(name for name in _names_in(self._folder) if SEGMENT_NAME.fullmatch(name))
         self._segments = [known.get(name) or self._look_at(name) for name in names]
         return self.samples != before
+
+    def _last_has_grown(self) -> bool:
+        """Whether the newest segment alone tells of new audio; while it grows nothing else does."""
+        last = self._segments[-1] if self._segments else None
+        if last is None or not last.frames:
+            return False
+        try:
+            frames = (last.path.lstat().st_size - HEADER.size) // FRAME_BYTES
+        except OSError:
+            return False
+        if frames <= last.frames:
+            return False
+        self._segments[-1] = _Segment(last.first, frames, last.path)
+        return True
 
     def read(self, first: int, count: int) -> Samples:
         """Samples `first` to `first + count`, cut at the end of what is recorded; shape (n,), n <= count.

@@ -18,13 +18,13 @@ from telltick.model.closing import Closing
 from telltick.model.document import SessionDocument
 from telltick.model.errors import BadSessionError
 from telltick.model.marks import Mark, MarkRow, standing_marks
-from telltick.model.session import Ending, Gap, HealthNote, Outcome, Request, SessionFacts
+from telltick.model.session import SCHEMA, Ending, Gap, HealthNote, Outcome, Request, SessionFacts
 from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Gate, Poll
 from telltick.model.trial import TrialSlot
 from telltick.store.bursts import BurstColumns
 from telltick.store.folder import check_session_folder, session_within
-from telltick.store.follow import Row, clean, clean_deep, following, following_polls, request_row
+from telltick.store.follow import Follower, Row, clean, clean_deep, following, following_polls, request_row
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
 
@@ -69,6 +69,18 @@ class SessionReader(Closing):
             TrialSlot, "trial_slot", "poll, leg, cycle, cycle_ns, slot, slots, slot_ns", since=2
         )
         self._endings = following(Ending, "ending", "t_ns, how, note")
+        self._tables: tuple[Follower[Any], ...] = (
+            self._polls,
+            self._health,
+            self._requests,
+            self._outcomes,
+            self._endings,
+            self._gaps,
+            self._trial_slots,
+            self._anchors,
+            self._mark_rows,
+        )
+        self._version = 0
         self._bursts = BurstColumns()
         self._burst_row = -1
         self._burst_objects: tuple[Burst, ...] = ()
@@ -250,27 +262,23 @@ class SessionReader(Closing):
     # ---- fetching
 
     def _fetch(self) -> bool:
+        """Fetch from the tables that have grown; one look at their ends is quicker than a query each."""
         self._gaps.forget_from(lambda gap: gap.end_ns is None)
-        tables = (
-            self._polls,
-            self._health,
-            self._requests,
-            self._outcomes,
-            self._endings,
-            self._gaps,
-            self._trial_slots,
-        )
+        if self._version < SCHEMA:
+            self._version = self._journal.version()
+        tables = [table for table in self._tables if table.since <= self._version]
+        last = self._journal.last_rows([*(table.table for table in tables), "burst"])
+        grown = [table for table, row in zip(tables, last, strict=False) if row > table.last_row]
         with self._nonsense_explained():
-            new = [table.fetch(self._journal) for table in tables]
-            new.append(self._fetch_bursts())
-            if self._anchors.fetch(self._journal):
+            new = {table.table for table in grown if table.fetch(self._journal)}
+            if last[-1] > self._burst_row and self._fetch_bursts():
+                new.add("burst")
+            if "anchor" in new:
                 self._checked = _check_anchors(self.anchors, self._checked)
                 self._clock = None
-                new.append(True)
-            if self._mark_rows.fetch(self._journal):
+            if "mark" in new:
                 self._marks = standing_marks(self.mark_rows)
-                new.append(True)
-        return any(new)
+        return bool(new)
 
     def _fetch_bursts(self) -> bool:
         before = len(self._bursts)
