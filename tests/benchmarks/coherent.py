@@ -45,7 +45,7 @@ def replies(scene: Scene, i_over_n_db: float) -> Alike:
 def energy_sure(alike: Alike) -> float:
     """Standard errors by which bursts are louder than the quiet beside them.
 
-    One floor for all lines: weighed line by line with the quiet's own mean, bursts would seem louder by chance.
+    One floor for all lines: weighed with the quiet's own mean, line by line, bursts would seem louder.
     """
     rise = np.sum(np.abs(alike.heard) ** 2 - np.abs(alike.quiet) ** 2, axis=1)
     edges = np.linspace(0, len(rise), 21).astype(int)
