@@ -103,3 +103,10 @@ def test_an_undecided_change_says_what_would_decide_it():
     text = " ".join(summary(answers=replace(ANSWERS, changes=(open_,))).split())
     assert "undecided antenna beam" in text
     assert "About 40 more polls a side would decide it." in text
+
+
+def test_what_several_steps_say_alike_is_said_once():
+    document = measurement_document(session(), measurement())
+    document["warnings"] = [f"steps[{step}]: Alike." for step in (0, 2, 3, 4)] + ["steps[1]: Apart.", "All."]
+    told = summary_text(document).splitlines()[-3:]
+    assert told == ["! steps 1, 3 to 5: Alike.", "! step 2: Apart.", "! All."]

@@ -23,6 +23,7 @@ _NOT_SHOWN = {
     "period", "heard", "portrait", "character_rate", "bits", "coherent", "on_air", "polling.baud",
     "polling.framing", "polling.interval_s", "polling.replies", "polling.replies.reply_ms", "control",
 }  # fmt: skip
+_OF_STEP = re.compile(r"steps\[(\d+)\]: ")
 _SAID_ABOVE = "latency_ms: no latency was found."
 _MORE_POLLS = "Not enough polls"  # says nothing where there are none at all
 
@@ -47,7 +48,7 @@ def summary_text(document: dict[str, Any]) -> str:
     for section in (sound_lines, air_lines, change_lines, finding_lines, next_lines):
         lines += section(document)
     shown = [warning for warning in document["warnings"] if _concerns(warning, polling["polls"])]
-    remarks = [line for warning in shown for line in _remark(warning)]
+    remarks = [line for warning in _said_once(shown) for line in _remark(warning)]
     return "\n".join([*lines, *([""] if remarks else []), *remarks]).rstrip()
 
 
@@ -125,10 +126,32 @@ def _concerns(warning: str, polls: int) -> bool:
     return key not in _NOT_SHOWN and warning != _SAID_ABOVE and (polls > 0 or _MORE_POLLS not in warning)
 
 
+def _said_once(warnings: list[str]) -> list[str]:
+    """What several steps say alike, in one warning at the first of them; steps counted as the summary does."""
+    steps: dict[str, list[int]] = {}
+    for warning in warnings:
+        found = _OF_STEP.match(warning)
+        steps.setdefault(warning[found.end() :] if found else warning, []).extend(
+            [int(found[1]) + 1] if found else []
+        )
+    return [f"{_numbered(numbers)}: {text}" if numbers else text for text, numbers in steps.items()]
+
+
+def _numbered(numbers: list[int]) -> str:
+    """Steps in words, runs of three and more by their ends: steps 1, 3 to 5."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
+    return f"step{'s' if len(numbers) > 1 else ''} {', '.join(words)}"
+
+
 def _remark(warning: str) -> list[str]:
-    """A warning with the step's number as the summary counts them, from 1."""
-    step = re.sub(r"^steps\[(\d+)\]", lambda match: f"step {int(match[1]) + 1}", warning)
-    return textwrap.wrap(step, WIDTH, initial_indent="! ", subsequent_indent="  ")
+    counted = re.sub(r"^steps\[(\d+)\]", lambda match: f"step {int(match[1]) + 1}", warning)
+    return textwrap.wrap(counted, WIDTH, initial_indent="! ", subsequent_indent="  ")
 
 
 def _setup_lines(steps: list[dict[str, Any]]) -> list[str]:
