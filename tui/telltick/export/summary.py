@@ -127,7 +127,7 @@ def _concerns(warning: str, polls: int) -> bool:
 
 
 def _said_once(warnings: list[str]) -> list[str]:
-    """What several steps say alike, in one warning at the first of them; steps counted as the summary does."""
+    """What several steps say alike, in one warning at the first of them; steps counted from 1."""
     steps: dict[str, list[int]] = {}
     for warning in warnings:
         found = _OF_STEP.match(warning)
