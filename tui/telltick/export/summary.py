@@ -16,6 +16,7 @@ from telltick.export.summary_sections import (
     sound_lines,
     wrapped,
 )
+from telltick.export.values import numbered_steps
 from telltick.model.replies import Replies
 from telltick.model.trial import odds_to_one
 
@@ -134,19 +135,7 @@ def _said_once(warnings: list[str]) -> list[str]:
         steps.setdefault(warning[found.end() :] if found else warning, []).extend(
             [int(found[1]) + 1] if found else []
         )
-    return [f"{_numbered(numbers)}: {text}" if numbers else text for text, numbers in steps.items()]
-
-
-def _numbered(numbers: list[int]) -> str:
-    """Steps in words, runs of three and more by their ends: steps 1, 3 to 5."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    words = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
-    return f"step{'s' if len(numbers) > 1 else ''} {', '.join(words)}"
+    return [f"{numbered_steps(numbers)}: {text}" if numbers else text for text, numbers in steps.items()]
 
 
 def _remark(warning: str) -> list[str]:

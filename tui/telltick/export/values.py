@@ -22,6 +22,18 @@ def bits_words(heard: bool) -> str:
     return "the bits themselves are heard" if heard else "whether the bits themselves are heard is not proved"
 
 
+def numbered_steps(numbers: list[int]) -> str:
+    """Steps in words, runs of three and more by their ends: steps 1, 3 to 5."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
+    return f"step{'s' if len(numbers) > 1 else ''} {', '.join(words)}"
+
+
 def wall_utc(facts: SessionFacts, t_ns: int = 0) -> str | None:
     """Wall-clock time of a session time as ISO 8601 in UTC; None when it is not known or cannot be."""
     return None if facts.imported else utc(facts.started_wall_ns + t_ns)

@@ -21,7 +21,7 @@ from telltick.export.report.words import (
     step_words,
     warning,
 )
-from telltick.export.values import audio_s, bits_words
+from telltick.export.values import audio_s, bits_words, numbered_steps
 from telltick.model.answers import Answers, Change, Finding, NextTest, PathVerdict
 from telltick.model.characteristics import CharacterRate, CoherentAverage, Heard
 from telltick.model.evidence import Evidence
@@ -75,15 +75,16 @@ def _reading_cells(reading: Reading) -> tuple[str, ...]:
 
 
 def _step_notes(measurement: Measurement) -> list[str]:
-    notes = []
+    notes, alike = [], dict[str, list[int]]()
     for one in measurement.steps:
         if one.more_s:
             notes.append(
                 f"Step {one.step.index + 1} needs about {one.more_s:.0f} s more for an excess known to "
                 f"within {SURE_DB:g} dB."
             )
-        notes += [f"Step {one.step.index + 1}: {warning(text)}" for text in one.reading.warnings]
-    return notes
+        for text in one.reading.warnings:
+            alike.setdefault(warning(text), []).append(one.step.index + 1)
+    return notes + [f"{numbered_steps(steps).capitalize()}: {text}" for text, steps in alike.items()]
 
 
 def _setups_table(answers: Answers) -> list[Table]:
