@@ -102,6 +102,20 @@ def test_what_was_read_before_is_not_read_again(folder, journal):
     assert [poll.number for poll in reader.polls] == [0, 1, 2, 3, 4]
 
 
+def test_a_refresh_asks_the_journal_only_for_what_has_grown(folder, journal):
+    reader = SessionReader(folder)
+    asked: list[str] = []
+    reader._journal._db.set_trace_callback(asked.append)
+    reader.refresh()
+    assert len(asked) == 1  # whether anybody wrote
+    journal.add_bursts(poll_at(0, NS)[0])
+    asked.clear()
+    assert reader.refresh()
+    assert len(asked) == 3  # that, which tables have grown, and the bursts
+    assert "FROM burst" in asked[-1]
+    assert len(reader.bursts) == 2
+
+
 def test_the_clock_follows_anchors_and_audio(folder, journal):
     reader = SessionReader(folder)
     assert reader.start_ns == reader.end_ns == 0

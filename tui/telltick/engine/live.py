@@ -63,7 +63,7 @@ class LiveFeed(SessionView):
         samples = self._reader.audio.samples
         if not self._reader.anchors or not samples:
             return 0, 0, self._phase(started=False)
-        self._newest_ns = int(self._reader.clock.t_at([samples])[0])
+        self._newest_ns = self._reader.end_ns
         shown_ns = self._newest_ns - int(max(self._analyst.shift_s, 0.0) * NS)
         return samples, shown_ns, self._phase(started=True)
 

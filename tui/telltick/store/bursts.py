@@ -120,16 +120,20 @@ class BurstColumns:
             end_ns: leave out bursts that start at or after it.
             turnaround_s: longest silence, in seconds, between a request and a reply that nobody numbered.
         """
-        index = np.argsort(self.start_ns, kind="stable")
+        near = np.ones(len(self), dtype=np.bool_)
         if start_ns is not None:
-            index = index[self.end_ns[index] >= start_ns]
+            near &= self.end_ns >= start_ns
         if end_ns is not None:
-            index = index[self.start_ns[index] < end_ns]
+            near &= self.start_ns < end_ns
+        index = np.flatnonzero(
+            near
+        )  # chosen first: a minute of a day is put in order much sooner than the day
+        index = index[np.argsort(self.start_ns[index], kind="stable")]
         start_s = clock.sample_at(self.start_ns[index]) / clock.rate_hz
         heard = np.isfinite(start_s)
         index, start_s = index[heard], start_s[heard]
         end_s = start_s + (self.end_ns[index] - self.start_ns[index]).astype(np.float64) / NS
-        rx, number = self.rx[index], self.poll[index]
+        rx, number = self._numbers[2, index].astype(np.bool_), self._numbers[3, index]
         counted = (number[1:] != NO_POLL) | (number[:-1] != NO_POLL)
         silence_s = start_s[1:] - end_s[:-1]
         begins = np.where(counted, number[1:] != number[:-1], ~rx[1:] | (silence_s > turnaround_s))

@@ -97,13 +97,13 @@ class ReadOnlyJournal:
                 return
 
     def last_rows(self, tables: Sequence[str]) -> tuple[int, ...]:
-        """Number of the last row of each table, 0 for an empty one.
+        """Number of the last row of each table, -1 for an empty one, as in `Follower.last_row`.
 
         Raises:
             BadSessionError: the file is damaged.
         """
         numbers = self.rows(f"SELECT {', '.join(f'(SELECT max(rowid) FROM {table})' for table in tables)}")[0]
-        return tuple(number or 0 for number in numbers)
+        return tuple(-1 if number is None else number for number in numbers)
 
     def tell_of(self, tables: Sequence[str], tell: Callable[[float], object]) -> None:
         """Tell from now on which share of what these tables hold now has been read.
@@ -112,7 +112,8 @@ class ReadOnlyJournal:
             tables: the long ones.
             tell: told the share after each page, 0 to 1.
         """
-        self._tell, self._read_rows, self._rows_there = tell, 0, max(sum(self.last_rows(tables)), 1)
+        there = sum(max(row, 0) for row in self.last_rows(tables))
+        self._tell, self._read_rows, self._rows_there = tell, 0, max(there, 1)
 
     def tell_no_more(self) -> None:
         """Tell nobody any more."""

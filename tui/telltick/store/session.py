@@ -87,6 +87,7 @@ class SessionReader(Closing):
         self._marks: tuple[Mark, ...] = ()
         self._clock: AudioClock | None = None
         self._checked = 0  # anchors
+        self._end: tuple[AudioClock | None, int, int] = (None, 0, 0)  # clock, samples, session time
         self.polls_forgotten = 0
         self._turn = threading.RLock()
         self._journal = ReadOnlyJournal(folder)
@@ -224,7 +225,13 @@ class SessionReader(Closing):
     def end_ns(self) -> int:
         """Session time of the end of the audio."""
         samples = self.audio.samples
-        return self._t_ns(samples) if self.anchors else samples * NS // self.facts.rate_hz
+        if not self.anchors:
+            return samples * NS // self.facts.rate_hz
+        clock, until, t_ns = self._end  # a look asks for it half a dozen times
+        if clock is not self.clock or until != samples:
+            t_ns = self._t_ns(samples)
+            self._end = (self.clock, samples, t_ns)
+        return t_ns
 
     def gate(self, start_ns: int | None = None, end_ns: int | None = None) -> Gate:
         """The bursts between two session times on the audio timeline, latency not applied.
