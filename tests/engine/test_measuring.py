@@ -147,6 +147,16 @@ def test_a_coin_trial_is_proposed_here_only_while_somebody_records(growing, aliv
     assert [one.value for one in tests if one.factor == "coin trial"] == [where]
 
 
+def test_the_rows_of_a_session_that_is_over_are_held_once(saved):
+    with SessionReader(saved) as reader:
+        measurer = SessionMeasurer(reader)
+        measurer.measure()
+        tallies = measurer._gathering._tallies
+        for rows, tally in zip(measurer.step_rows(), tallies, strict=True):
+            assert rows is not None
+            assert rows is tally.rows()
+
+
 def test_who_gives_up_gets_the_same_numbers_later(saved):
     with SessionReader(saved) as reader:
         measurer = SessionMeasurer(reader)

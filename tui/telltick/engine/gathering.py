@@ -110,6 +110,8 @@ class Gathering:
                 self._pass_through(Span(max(run.start_s, self._resume_s), end_s), latency, effort)
         while len(self._tallies) < len(spans):
             self._tallies.append(StepTally(spans[len(self._tallies)].start_s))
+        if self._tallies and self._reader.ending is not None:
+            self._tallies[-1].close()  # or a day's rows would be held twice
         return Gathered(steps, tuple(spans), tuple(self._tallies), tuple(runs), tuple(found), self._resume_s)
 
     def _known_until_s(self) -> float:

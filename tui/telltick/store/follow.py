@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Callable, Mapping, Sequence
 from itertools import compress
 from typing import Any, Generic, TypeVar
@@ -44,7 +45,9 @@ class Follower(Generic[T]):
         self.table = table
         self._columns = columns
         self._convert = convert
-        self._rowids: list[int] = []
+        self._rowids = array(
+            "q"
+        )  # a day has half a million polls: a list of numbers takes five times as much
         self._items: list[T] = []
         self._frozen: tuple[T, ...] = ()
 
@@ -69,7 +72,7 @@ class Follower(Generic[T]):
         before = len(self._items)
         for page in journal.pages(self.table, self._columns, self.last_row):
             self._items += self._convert(page)
-            self._rowids += [row[0] for row in page]
+            self._rowids.extend(row[0] for row in page)
         return len(self._items) > before
 
     def keep(self, chosen: Sequence[bool]) -> None:
@@ -79,7 +82,7 @@ class Follower(Generic[T]):
             chosen: one for each item; the last must be true.
         """
         self._items = list(compress(self._items, chosen))
-        self._rowids = list(compress(self._rowids, chosen))
+        self._rowids = array("q", compress(self._rowids, chosen))
         self._frozen = ()
 
     def forget_from(self, unfinished: Callable[[T], bool]) -> None:
