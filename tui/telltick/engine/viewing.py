@@ -38,11 +38,11 @@ NOTHING = Reading(0, 0.0, warnings=("Not enough polls for a reading yet.",))
 UNTOLD = Reading(
     0, 0.0, warnings=("The journal is locked by another program: no polls are known for the last seconds.",)
 )
-THOROUGH_S = 0.45  # of new sound before more than the strip is looked at: figures change twice a second
+THOROUGH_S = 0.95  # of new sound before more than strip and input are looked at: figures change each second
 REREAD_S = 1.5  # audio that must be new before the meter is read again: rows come no faster
 STEP_GROWTH = 0.03  # share by which a step must have grown before it is read again
 TONES_EVERY_S = 6.0  # steady tones are looked for again so often
-TONES_LAST_FROM_S = 20.0  # where the rows are fewer, each look finds them better
+TONES_LAST_FROM_S = 10.0  # where the rows are fewer, each look finds them better
 LEAD_S = 2.0  # rows end about so long before the moment
 KEEP_S = 600.0  # of a step longer than this only the end is kept and read
 BEHIND_S = 5.0  # rows end so far before the moment
@@ -182,7 +182,7 @@ class SessionView:
         if not self.is_replay and picture is not None and picture.strip is not None and key == looked_at[1:]:
             new = sample - int(looked_at[0])
             if 0 < new < THOROUGH_S * self.facts.rate_hz:
-                return self._glance(picture, view, now_ns)
+                return self._glance(picture, view, sample, now_ns)
         picture = self._look_thoroughly(view, sample, now_ns, phase)
         self._thorough = ((sample, *key), picture)
         return picture
@@ -198,10 +198,11 @@ class SessionView:
         self._analyst.lock(replace(still, locked=True) if wish else None)
         self._thorough, self._window_reading = ((), None), (None, 0.0, (NOTHING, None))
 
-    def _glance(self, picture: Snapshot, view: View, now_ns: int) -> Snapshot:
-        """A picture with the time and the strip brought up to the moment: only these move so fast."""
+    def _glance(self, picture: Snapshot, view: View, sample: int, now_ns: int) -> Snapshot:
+        """A picture with time, strip and input brought up to the moment: only these move so fast."""
         strip = self._strip.make(view, now_ns, self._analyst.shift_s, picture.marks)
-        health = replace(picture.health, audio_age_s=max(self._audio_age_s(), 0.0))
+        gaps = tuple(gap for gap in self._reader.gaps if gap.start_ns <= now_ns)
+        health = self._health.at(sample, gaps, self._audio_age_s(), self._hindrance(now_ns))
         return replace(picture, now_ns=now_ns, duration_ns=self._reader.end_ns, strip=strip, health=health)
 
     def _look_thoroughly(self, view: View, sample: int, now_ns: int, phase: Phase) -> Snapshot:
