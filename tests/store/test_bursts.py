@@ -47,6 +47,10 @@ def test_a_part_of_the_gate_is_the_gate_of_the_bursts_in_it(bursts, start_ns, en
     slow, fast = gate_from_bursts(inside, CLOCK), columns_of(bursts).gate(CLOCK, start_ns, end_ns)
     np.testing.assert_array_equal(fast.start_s, slow.start_s)
     np.testing.assert_array_equal(fast.poll, slow.poll)
+    bare = columns_of(bursts).gate(CLOCK, start_ns, end_ns, texts=False)
+    np.testing.assert_array_equal(bare.start_s, fast.start_s)
+    np.testing.assert_array_equal(bare.poll, fast.poll)
+    assert bare.data == ()
 
 
 @given(st.lists(burst, max_size=30))

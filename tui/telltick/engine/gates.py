@@ -13,11 +13,11 @@ PIECE_S = 3600.0  # of a gate as a whole in memory
 MARGIN_S = 4.0  # rows and latency search need the polls next to a stretch
 
 
-def gate_near(reader: SessionReader, start_s: float, end_s: float) -> Gate:
-    """Bursts in and around [start_s, end_s] seconds of audio, no latency applied."""
+def gate_near(reader: SessionReader, start_s: float, end_s: float, *, texts: bool = True) -> Gate:
+    """Bursts in and around [start_s, end_s] seconds of audio, no latency applied; their bytes if wanted."""
     samples = np.array([start_s - MARGIN_S, end_s + MARGIN_S]) * reader.facts.rate_hz
     first_ns, last_ns = reader.clock.t_at(np.maximum(samples, 0))
-    return reader.gate(int(first_ns), int(last_ns))
+    return reader.gate(int(first_ns), int(last_ns), texts=texts)
 
 
 def polls_alone(reader: SessionReader, seconds: float) -> Gate:
@@ -25,7 +25,7 @@ def polls_alone(reader: SessionReader, seconds: float) -> Gate:
     start_s, on_s = [], []
     edges = [-np.inf, *np.arange(PIECE_S, seconds, PIECE_S).tolist(), np.inf]
     for begin_s, end_s in pairwise(edges):
-        gate = gate_near(reader, max(begin_s, 0.0), min(end_s, seconds))
+        gate = gate_near(reader, max(begin_s, 0.0), min(end_s, seconds), texts=False)
         inside = (gate.poll_start_s >= begin_s) & (gate.poll_start_s < end_s)
         start_s.append(gate.poll_start_s[inside])
         on_s.append(gate.on_s[inside])

@@ -171,7 +171,7 @@ class Gathering:
             at_s = resume_s if resume_s > at_s else end_s
 
     def _measure(self, chunk: Span, latency: Latency | None) -> PollRows:
-        gate = gate_near(self._reader, chunk.start_s, chunk.end_s)
+        gate = gate_near(self._reader, chunk.start_s, chunk.end_s, texts=False)
         if latency is not None:
             gate = gate.shifted(latency.shift_s(gate.start_s))
         first, end = int(chunk.start_s * self._rate_hz), int(chunk.end_s * self._rate_hz)

@@ -58,7 +58,7 @@ class RunLatencies:
         return min(run.seconds, _WHOLE_S) if is_due and self._locked is None else 0.0
 
     def _search(self, run: Span, effort: Effort | None) -> Latency | None:
-        gate = gate_near(self._reader, run.start_s, run.end_s)
+        gate = gate_near(self._reader, run.start_s, run.end_s, texts=False)  # of a day
         if not gate.polls:
             return None
         if run.seconds <= _WHOLE_S:

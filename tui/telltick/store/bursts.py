@@ -111,6 +111,8 @@ class BurstColumns:
         start_ns: int | None = None,
         end_ns: int | None = None,
         turnaround_s: float = 0.5,
+        *,
+        texts: bool = True,
     ) -> Gate:
         """The gate on the audio timeline: the same as `gate_from_bursts`, computed in columns.
 
@@ -119,6 +121,7 @@ class BurstColumns:
             start_ns: leave out bursts that end before this session time.
             end_ns: leave out bursts that start at or after it.
             turnaround_s: longest silence, in seconds, between a request and a reply that nobody numbered.
+            texts: with the bytes of each burst.
         """
         near = np.ones(len(self), dtype=np.bool_)
         if start_ns is not None:
@@ -139,7 +142,8 @@ class BurstColumns:
         begins = np.where(counted, number[1:] != number[:-1], ~rx[1:] | (silence_s > turnaround_s))
         poll = np.zeros(len(index), dtype=np.int64)
         poll[1:] = np.cumsum(begins)
-        return Gate(start_s, end_s, rx, poll, tuple(self._data[i] for i in index.tolist()))
+        data = tuple(self._data[i] for i in index.tolist()) if texts else ()
+        return Gate(start_s, end_s, rx, poll, data)
 
     def _make_room(self, wanted: int) -> None:
         if wanted > self._numbers.shape[1]:

@@ -233,14 +233,15 @@ class SessionReader(Closing):
             self._end = (self.clock, samples, t_ns)
         return t_ns
 
-    def gate(self, start_ns: int | None = None, end_ns: int | None = None) -> Gate:
+    def gate(self, start_ns: int | None = None, end_ns: int | None = None, *, texts: bool = True) -> Gate:
         """The bursts between two session times on the audio timeline, latency not applied.
 
         Args:
             start_ns: leave out bursts that end before; None takes all from the beginning.
             end_ns: leave out bursts that start at or after; None takes all to the end.
+            texts: with the bytes of each burst.
         """
-        return self._bursts.gate(self.clock, start_ns, end_ns)
+        return self._bursts.gate(self.clock, start_ns, end_ns, texts=texts)
 
     def document(self, *, bursts: bool = True) -> SessionDocument:
         """All it holds now, for export.
