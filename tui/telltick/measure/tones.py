@@ -37,8 +37,10 @@ def tonal_bins(rows: PollRows, band: Band) -> npt.NDArray[np.bool_]:
     """Shape (bins,), True for bins of the band that hold a steady tone, and the bins next to them."""
     inside = np.flatnonzero(band_bins(rows, band))
     tonal = np.zeros(len(rows.freq_hz), dtype=bool)
+    if len(inside) < 5:  # or the bins were added up
+        return tonal
     pieces, frames = _quiet_pieces(rows, inside)
-    if len(inside) < 5 or len(pieces) < 8 or len(pieces) * frames < _FEW:
+    if len(pieces) < 8 or len(pieces) * frames < _FEW:
         return tonal
     shape = float(mean_shape(frames))
     calm, relative = _calm(pieces)
