@@ -132,6 +132,14 @@ def test_a_session_is_not_recorded_over(refused, saved):
     assert "already holds a session" in refused("record", "--bench", "--session", saved)
 
 
+@pytest.mark.parametrize(
+    "option", ["--interval=1", "--port=loop://", "--audio=x", "--station=hut", "--baud=4800"]
+)
+def test_the_bench_ignores_no_option_about_real_inputs(refused, tmp_path, option):
+    assert option.partition("=")[0] in refused("record", "--bench", option, "--session", tmp_path / "s")
+    assert not (tmp_path / "s").exists()
+
+
 def test_two_recorders_on_one_session_are_one_too_many(refused, tmp_path):
     with hold(tmp_path):
         said = refused("record", "--bench", "--session", tmp_path)

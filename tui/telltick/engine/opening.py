@@ -101,6 +101,7 @@ def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
     seed = secrets.randbits(31) if args.seed is None else args.seed
     settings = load_settings()
     if args.bench:
+        _refuse_real_inputs(args)
         inputs, profile = simulated_inputs(seed), StationProfile(name=BENCH_NAME)
     else:
         profile = profile_from(args)
@@ -113,6 +114,16 @@ def open_recorder(args: argparse.Namespace, stop: StopSignal) -> Recorder:
         raise
     facts = _facts(inputs, profile, seed)
     return Recorder(folder, facts, inputs, args.seconds, stop, folder_made=made)
+
+
+def _refuse_real_inputs(args: argparse.Namespace) -> None:
+    """An option about real inputs would go unheard on the simulated bench."""
+    for option in PASSED_ON:
+        if getattr(args, option, None) is not None:
+            raise BadInputError(
+                f"the simulated bench has its own sound and polls; leave out --{option.replace('_', '-')}, "
+                "and change its polling while it runs with telltick ask"
+            )
 
 
 def _facts(inputs: Inputs, profile: StationProfile, seed: int) -> SessionFacts:
