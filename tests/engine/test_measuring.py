@@ -15,11 +15,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from telltick.engine import step_results
 from telltick.engine.measuring import SessionMeasurer
 from telltick.engine.measuring_beside import MeasuringBeside
 from telltick.engine.offline import measured_document
 from telltick.engine.replay import SavedFeed
 from telltick.measure.on_air import calibration_from
+from telltick.measure.reading import take_reading
 from telltick.model.clock import NS, Anchor
 from telltick.model.errors import CancelledError
 from telltick.model.measurement import Measurement, MeasuringOptions
@@ -145,6 +147,15 @@ def test_a_coin_trial_is_proposed_here_only_while_somebody_records(growing, aliv
     with hold(growing.folder) if alive else nullcontext(), SessionReader(growing.folder) as reader:
         tests = SessionMeasurer(reader).measure().answers.next_tests
     assert [one.value for one in tests if one.factor == "coin trial"] == [where]
+
+
+def test_a_session_of_one_step_is_read_once(tmp_path, monkeypatch):
+    read = []
+    monkeypatch.setattr(step_results, "take_reading", lambda *a, **k: read.append(1) or take_reading(*a, **k))
+    with SessionReader(write_rendered(tmp_path / "s", rendered())) as reader:
+        found = SessionMeasurer(reader).measure()
+    assert len(read) == len(found.steps) == 1
+    assert found.whole == found.steps[0].reading
 
 
 def test_the_rows_of_a_session_that_is_over_are_held_once(saved):
