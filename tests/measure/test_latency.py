@@ -18,6 +18,13 @@ def test_the_latency_is_found_within_two_milliseconds(latency_s):
     assert latency.modulo_s is None
 
 
+@pytest.mark.parametrize("background", ["clean", "static"])
+@pytest.mark.parametrize("seed", [2, 3, 8, 10])
+def test_the_latency_of_loud_bursts_does_not_wander_with_their_faint_tails(seed, background):
+    scene = make_scene(seed, excess_db=30.0, latency_s=0.04, seconds=20, background=background)
+    assert latency_of(scene).seconds.value == pytest.approx(0.04, abs=0.0005)
+
+
 def test_strictly_periodic_polls_leave_the_latency_open_by_whole_periods():
     scene = make_scene(6, excess_db=6.0, latency_s=0.31, seconds=30, jitter_s=0.0, poll_jitter_s=0.0)
     latency = latency_of(scene)

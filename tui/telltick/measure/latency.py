@@ -24,6 +24,9 @@ SEARCH_S = (-0.100, 0.500)
 THRESHOLD = 5.0
 _CLIP = 6.0
 _FLATTEN_S = 0.5
+_EDGE = 0.3  # of a strong burst's level: there its edges are steepest
+_NEAR_S = 0.010  # and so far around the first result they are looked for
+_FILLED = 0.99  # share of a cell within the bytes from which it tells their level
 _MIN_PIECES = 6
 _PIECE_S, _MOST_PIECES = 30.0, 10
 _DRIFT_THRESHOLD = 6.5  # a search over drifts as well has more chances to be wrong
@@ -38,7 +41,8 @@ def find_latency(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) ->
         first_cell: number of the first one; cell c covers audio from c to c + 1 ms.
         gate: bursts in serial time, no latency applied.
     """
-    return _latency_of(latency_maps(cells, first_cell, gate), gate)
+    found = _latency_of(latency_maps(cells, first_cell, gate), gate)
+    return found and _sharpened(found, [Cells(first_cell, cells, 0.0)], gate)
 
 
 def find_latency_in(pieces: Sequence[Cells], gate: Gate) -> Latency | None:
@@ -57,9 +61,9 @@ def find_latency_in(pieces: Sequence[Cells], gate: Gate) -> Latency | None:
     drifting = along(maps, 1e-6 * drift.ppm * (at_s - middle_s) / CELL_S)
     _, score = _top_and_score(drifting)
     if not drift.known or (steady is not None and score < steady_score + _DRIFT_LEAD):
-        return steady
+        return steady and _sharpened(steady, pieces, gate)
     found = _latency_of(drifting, gate, _DRIFT_THRESHOLD)
-    return found and replace(found, drift_ppm=drift.ppm, at_s=middle_s)
+    return found and _sharpened(replace(found, drift_ppm=drift.ppm, at_s=middle_s), pieces, gate)
 
 
 def search_pieces(gate: Gate, start_s: float, end_s: float) -> list[tuple[float, float]]:
@@ -88,9 +92,39 @@ def search_pieces(gate: Gate, start_s: float, end_s: float) -> list[tuple[float,
     return [(float(edges[k]), float(edges[k + 1])) for k in picks]
 
 
-def _timed_maps(pieces: Sequence[Cells], gate: Gate) -> tuple[Floats, Floats]:
+def _sharpened(found: Latency, pieces: Sequence[Cells], gate: Gate) -> Latency:
+    """The latency of strong interference once more, clipped at a share of its own level.
+
+    Clipped near the noise, a burst a hundred times as strong is as broad as its faint tails: the peak then
+    wanders by a millisecond with the bytes. Clipped at a third of the burst's level its edges count, and they
+    are steep: 0.2 ms (standard deviation over seeds) at 20 and 30 dB.
+    """
+    clip = _EDGE * _level_within(found, pieces, gate)
+    if not clip > _CLIP:
+        return found
+    maps, at_s = _timed_maps(pieces, gate, clip)
+    if found.drift_ppm is not None:
+        maps = along(maps, 1e-6 * found.drift_ppm * (at_s - found.at_s) / CELL_S)
+    lags_s = search_lags_s()
+    near = np.abs(lags_s - found.seconds.value) <= _NEAR_S
+    seconds, error = _peak_with_error(lags_s[near], maps[:, near])
+    return replace(found, seconds=Estimate(seconds, seconds - 2 * error, seconds + 2 * error))
+
+
+def _level_within(found: Latency, pieces: Sequence[Cells], gate: Gate) -> float:
+    """Median flattened power while bytes flow."""
+    moved = gate.shifted(found.seconds.value)
+    within = [
+        flattened(piece.power, np.inf)[_gate_cells(moved, piece.first, len(piece.power)) > _FILLED]
+        for piece in pieces
+    ]
+    level = np.concatenate(within)
+    return float(np.median(level)) if len(level) else 0.0
+
+
+def _timed_maps(pieces: Sequence[Cells], gate: Gate, clip: float = _CLIP) -> tuple[Floats, Floats]:
     """Maps of all pieces and the time of each."""
-    maps = [latency_maps(piece.power, piece.first, gate) for piece in pieces]
+    maps = [latency_maps(piece.power, piece.first, gate, clip) for piece in pieces]
     at_s = [
         CELL_S * (piece.first + len(piece.power) * (np.arange(len(found)) + 0.5) / max(len(found), 1))
         for piece, found in zip(pieces, maps, strict=True)
@@ -140,7 +174,7 @@ def flattened(cells: npt.NDArray[np.float32], clip: float = _CLIP) -> Floats:
     return np.minimum(cells / np.maximum(smooth, 1e-30), clip)
 
 
-def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) -> Floats:
+def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate, clip: float = _CLIP) -> Floats:
     """Mean flattened power while bytes flow, less its mean, for each latency and each piece of time.
 
     Returns:
@@ -152,7 +186,7 @@ def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) ->
         return np.zeros((0, len(lags)))
     piece = int(np.clip(usable / 24, 500, 10_000))
     count = usable // piece
-    flat = flattened(cells)
+    flat = flattened(cells, clip)
     start = first_cell - lags[0]
     share = _gate_cells(gate, start, count * piece).reshape(count, piece)
     size = 1 << int(np.ceil(np.log2(piece + len(lags))))

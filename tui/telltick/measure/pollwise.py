@@ -40,7 +40,6 @@ _RAISED = 3.5  # and from which a row's own quiet is left out: at 2.5 chance alo
 MIN_COUNT = 8
 _MOST_WINDOWS = 250
 _MOST_ROWS = 20_000
-WEAK_DB, STRONG_DB = 1.0, 3.0  # below: cores alone; above: all inner frames
 LOUD_DB, VERY_LOUD_DB = 10.0, 15.0  # below: inner frames alone; above: all active frames
 
 
@@ -67,9 +66,10 @@ class Pollwise:
         at_s: time of the poll.
         floor: N_k.
         floor_deviation: relative deviation of the quiet in the poll's own row from N_k; 0 where it is
-        disturbed. inner: the frames within 8 ms of the poll: timing jitter moves hardly any energy out of
-        them. core: the frames in the middle of the poll: less noise, for weak interference. whole: all active
-        frames, for strong interference, of which jitter and ringing carry a part out of the inner ones.
+        disturbed.
+        inner: the frames within 8 ms of the poll: timing jitter moves hardly any energy out of them.
+        whole: all active frames, for strong interference, of which jitter and ringing carry a part out of the
+            inner ones.
         counts: poll has a floor and no crash beside it.
         restless: share of the quiet lulls that lie far from the floor, above or below it.
         gain: whether gain control gives way to the bursts.
@@ -79,7 +79,6 @@ class Pollwise:
     floor: Floats
     floor_deviation: Floats
     inner: Window
-    core: Window
     whole: Window
     counts: npt.NDArray[np.bool_]
     restless: float
@@ -131,23 +130,22 @@ class RobustExcess:
 def robust_excess(polls: Pollwise) -> RobustExcess | None:
     """The robust meter's reading; None with fewer than eight polls that count.
 
-    Weak interference is read from the cores, strong from wider windows, with smooth passages between: the
-    cores have less noise in them, but jitter moves a few hundredths of the energy out of them, and of a burst
-    of 5 ms a hundredth even out of the inner frames.
+    Weak interference is read from the inner frames, strong from all active ones, with a smooth passage
+    between: wider windows hold more noise, but of a burst of 5 ms jitter moves a hundredth of the energy out
+    of the inner frames. Cores alone would hold a little less noise yet (3 % at 1 dB), but where short bursts
+    are weak the latency is off by some milliseconds, which moves several hundredths out of them.
     """
     use = polls.counts
     if np.count_nonzero(use) < MIN_COUNT:
         return None
     excess, influence = _excess_of(polls.inner, polls, use)
     least = _least_error(polls.inner, excess, use)
-    core_weight = float(np.clip((STRONG_DB - excess) / (STRONG_DB - WEAK_DB), 0.0, 1.0))
-    whole_weight = float(np.clip((excess - LOUD_DB) / (VERY_LOUD_DB - LOUD_DB), 0.0, 1.0))
-    for window, weight in ((polls.core, core_weight), (polls.whole, whole_weight)):
-        if weight:
-            other, other_influence = _excess_of(window, polls, use)
-            excess += weight * (other - excess)
-            influence = influence + weight * (other_influence - influence)
-            least += weight * (_least_error(window, other, use) - least)
+    weight = float(np.clip((excess - LOUD_DB) / (VERY_LOUD_DB - LOUD_DB), 0.0, 1.0))
+    if weight:
+        whole, whole_influence = _excess_of(polls.whole, polls, use)
+        excess += weight * (whole - excess)
+        influence = influence + weight * (whole_influence - influence)
+        least += weight * (_least_error(polls.whole, whole, use) - least)
     error, dof = clustered_error(influence, time_blocks(polls.at_s[use]))
     error = max(error, least)
     noise = float(np.mean(polls.floor[use]))
@@ -223,7 +221,6 @@ def _joined(pieces: Sequence[Pollwise]) -> Pollwise | None:
         floor=np.concatenate([piece.floor for piece in pieces]),
         floor_deviation=np.concatenate([piece.floor_deviation for piece in pieces]),
         inner=_joined_windows([piece.inner for piece in pieces]),
-        core=_joined_windows([piece.core for piece in pieces]),
         whole=_joined_windows([piece.whole for piece in pieces]),
         counts=np.concatenate([piece.counts for piece in pieces]),
         restless=float(share @ [piece.restless for piece in pieces]),
@@ -250,12 +247,11 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     active_frames = rows.active_frames[polled]
     whole_power = rows.active[polled] / active_frames[:, None]
     inner = _window(rows.inner[polled][:, use], rows.inner_share[polled], rows.inner_frames[polled], bins)
-    core = _window(rows.core[polled][:, use], rows.core_share[polled], rows.core_frames[polled], bins)
     whole = _window(whole_power[:, use], rows.gate_share[polled] / active_frames, active_frames, bins)
     before, after = lull.before[polled], lull.after[polled]
     with np.errstate(invalid="ignore"):
         calm = np.maximum(before, after) < floor + lull.clip * lull.spread
-    counts = np.isfinite(floor) & calm & (inner.power > 0) & (core.power > 0) & (whole.power > 0)
+    counts = np.isfinite(floor) & calm & (inner.power > 0) & (whole.power > 0)
     of_row = np.full(len(rows.poll), np.nan)
     of_row[polled] = floor
     frames = rows.quiet_frames[polled].astype(np.float64)
@@ -269,7 +265,6 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         np.exp(floor) * (1 + shift),
         deviation,
         inner,
-        core,
         whole,
         counts,
         _restless(lull, of_row),

@@ -26,7 +26,6 @@ _FLOOR_BLOCK_S = 1.0
 _FILLED_IN_ERROR, _FILLED_IN_DOF = 0.75, 20.0  # standard error in units of the share filled in
 _LEAST_ERROR_DB = 0.02  # what the method itself may be off by
 _SKEW = 0.19  # of a bisquare mean of gamma values, in units of mean / shape: 0.17-0.20 for shapes of 30-120
-_WEAK_DB, _STRONG_DB = 1.0, 3.0  # as in the robust meter: cores below, all inner frames above
 
 
 @dataclass(frozen=True)
@@ -119,12 +118,7 @@ def _interference(found: Excess) -> Mean:
     polls = found.polls
     if found.method is not Method.ROBUST or polls is None:
         return Mean(found.noise * found.ratio, found.noise * found.ratio_error, max(found.dof, 1))
-    weight = float(np.clip((_STRONG_DB - found.excess_db) / (_STRONG_DB - _WEAK_DB), 0.0, 1.0))
     value, influence = _above_floor(polls.inner, polls)
-    if weight:
-        core, core_influence = _above_floor(polls.core, polls)
-        value += weight * (core - value)
-        influence = influence + weight * (core_influence - influence)
     error, dof = clustered_error(influence, time_blocks(polls.at_s[polls.counts]))
     base = _LEAST_ERROR_DB / LN_TO_DB * (found.noise + max(value, 0.0))
     return Mean(value, float(np.hypot(error, base)), max(dof, 1))
