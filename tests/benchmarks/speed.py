@@ -18,6 +18,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -29,7 +30,7 @@ from telltick.measure.reading import spectrum_of, take_reading
 from telltick.measure.rows import PollRows, measure_rows
 from telltick.model.clock import NS, Anchor
 from telltick.model.session import Ending
-from telltick.model.traffic import Gate
+from telltick.model.traffic import Gate, Poll
 from telltick.store.journal import Journal
 from tests.engine.sessions import STARTED, Hands, add_marks, bench_facts, moved, rendered, write_audio
 from tests.scenes import make_scene
@@ -115,10 +116,20 @@ def write_session(folder: Path, seconds: float, marks: int = 0) -> Path:
         for second in range(int(seconds)):
             journal.add_anchor(Anchor(0, second * RATE_HZ, second * NS, STARTED + second * NS))
         for number in range(int(seconds // CHUNK_S)):
-            journal.add_bursts(moved(minute.bursts, number * CHUNK_S * NS, number * polls))
+            by_ns = number * CHUNK_S * NS
+            journal.add_bursts(moved(minute.bursts, by_ns, number * polls))
+            for poll in minute.polls:
+                journal.add_poll(moved_poll(poll, by_ns, number * polls))
         add_marks(journal, changes(seconds, marks))
         journal.end(Ending(round(seconds * NS), "time is up"))
     return folder
+
+
+def moved_poll(poll: Poll, by_ns: int, by_number: int) -> Poll:
+    """The same poll later on."""
+    return replace(
+        poll, number=poll.number + by_number, due_ns=poll.due_ns + by_ns, sent_ns=poll.sent_ns + by_ns
+    )
 
 
 def changes(seconds: float, marks: int) -> list[Hands]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 import numpy as np
 
 from telltick.engine.condition import TroubleTally, polls_itself
@@ -22,17 +20,17 @@ def count_replies(reader: SessionReader) -> Replies | None:
     """
     if not polls_itself(reader.facts):
         return None
-    outcomes = Counter(poll.outcome for poll in reader.polls)
-    took_ms = [poll.reply_ns / 1e6 for poll in reader.polls if poll.reply_ns is not None]
-    median_ms, p95_ms = np.percentile(took_ms, (50, 95)).tolist() if took_ms else (None, None)
+    polls = reader.polls
+    took_ms = polls.reply_ms
+    median_ms, p95_ms = np.percentile(took_ms, (50, 95)).tolist() if len(took_ms) else (None, None)
     troubles = TroubleTally()
     troubles.follow(reader.health)
     late, garbage = troubles.total
     return Replies(
-        sent=len(reader.polls),
-        replies=outcomes[PollOutcome.REPLY],
-        timeouts=outcomes[PollOutcome.TIMEOUT],
-        errors=outcomes[PollOutcome.ERROR],
+        sent=len(polls),
+        replies=polls.ended_in(PollOutcome.REPLY),
+        timeouts=polls.ended_in(PollOutcome.TIMEOUT),
+        errors=polls.ended_in(PollOutcome.ERROR),
         late=late,
         garbage=garbage,
         echo=any(note.kind == ECHO for note in reader.health),

@@ -11,7 +11,6 @@ import msgspec
 
 from telltick.model.session import Verb
 from telltick.model.text import plain_text
-from telltick.model.traffic import Poll, PollOutcome
 from telltick.store.readonly import ReadOnlyJournal
 
 T = TypeVar("T")
@@ -116,21 +115,6 @@ def following(
         return [msgspec.convert(ready(dict(zip(names, row[1:], strict=True))), kind) for row in rows]
 
     return Follower(table, columns, convert, since)
-
-
-def following_polls() -> Follower[Poll]:
-    """Follow the table of polls; checked by columns, since there may be a hundred thousand."""
-    outcomes = {str(outcome): outcome for outcome in PollOutcome}
-
-    def convert(rows: Sequence[tuple[Any, ...]]) -> list[Poll]:
-        _, number, due, sent, outcome, reply = zip(*rows, strict=True)
-        if {type(value) for column in (number, due, sent) for value in column} != {int}:
-            raise TypeError("a poll's number or time is not a whole number")
-        if not {*map(type, reply)} <= {int, type(None)}:
-            raise TypeError("a poll's time of reply is not a whole number")
-        return list(map(Poll, number, due, sent, map(outcomes.__getitem__, outcome), reply))
-
-    return Follower("poll", "number, due_ns, sent_ns, outcome, reply_ns", convert)
 
 
 def request_row(row: Row) -> Row:

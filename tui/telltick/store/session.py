@@ -20,11 +20,12 @@ from telltick.model.errors import BadSessionError
 from telltick.model.marks import Mark, MarkRow, standing_marks
 from telltick.model.session import SCHEMA, Ending, Gap, HealthNote, Outcome, Request, SessionFacts
 from telltick.model.text import plain_text
-from telltick.model.traffic import Burst, Gate, Poll
+from telltick.model.traffic import Burst, Gate
 from telltick.model.trial import TrialSlot
 from telltick.store.bursts import BurstColumns
 from telltick.store.folder import check_session_folder, session_within
-from telltick.store.follow import Follower, Row, clean, clean_deep, following, following_polls, request_row
+from telltick.store.follow import Follower, Row, clean, clean_deep, following, request_row
+from telltick.store.polls import PollColumns
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
 
@@ -58,7 +59,7 @@ class SessionReader(Closing):
             BadSessionError: not a session, damaged, or written by a newer telltick.
         """
         folder = self.folder = check_session_folder(session_within(folder))
-        self._polls = following_polls()
+        self._polls = PollColumns()
         self._mark_rows = following(MarkRow, "mark", _MARK_COLUMNS, _mark_row)
         self._anchors = following(Anchor, "anchor", "run, sample, t_ns, wall_ns")
         self._gaps = following(Gap, "gap", "kind, sample, start_ns, end_ns, note")
@@ -69,7 +70,7 @@ class SessionReader(Closing):
             TrialSlot, "trial_slot", "poll, leg, cycle, cycle_ns, slot, slots, slot_ns", since=2
         )
         self._endings = following(Ending, "ending", "t_ns, how, note")
-        self._tables: tuple[Follower[Any], ...] = (
+        self._tables: tuple[Follower[Any] | PollColumns, ...] = (
             self._polls,
             self._health,
             self._requests,
@@ -133,10 +134,10 @@ class SessionReader(Closing):
             bursts_kept_ns: stretches of session time before it whose bursts stay.
         """
         with self._turn:
-            polls, polls_ns = self.polls, t_ns if polls_ns is None else polls_ns
-            gone = bisect_left(polls, polls_ns, hi=max(len(polls) - 1, 0), key=lambda poll: poll.sent_ns)
+            sent_ns, polls_ns = self._polls.sent_ns, t_ns if polls_ns is None else polls_ns
+            gone = bisect_left(sent_ns, polls_ns, hi=max(len(sent_ns) - 1, 0))
             self.polls_forgotten += gone
-            self._polls.keep([False] * gone + [True] * (len(polls) - gone))
+            self._polls.forget(gone)
             self._bursts.forget_before(t_ns, bursts_kept_ns)
             self._burst_objects = ()
             if self.anchors:
@@ -158,9 +159,9 @@ class SessionReader(Closing):
         return self._bursts
 
     @property
-    def polls(self) -> tuple[Poll, ...]:
+    def polls(self) -> PollColumns:
         """Polls of our own poller."""
-        return self._polls.items
+        return self._polls
 
     @property
     def trial_slots(self) -> tuple[TrialSlot, ...]:
