@@ -6,11 +6,11 @@ import ctypes
 import sys
 
 M_MMAP_THRESHOLD = -3  # mallopt(3)
-LARGE_BYTES = 1 << 18
+LARGE_BYTES = 1 << 16
 
 
 def give_back_large_arrays() -> bool:
-    """Have the C library map arrays beyond 256 kB one by one; True where it can be told.
+    """Have the C library map arrays beyond 64 kB one by one; True where it can be told.
 
     Left to itself glibc raises that limit with the first large array that is freed, and its heap then grows
     around arrays that come and go (mallopt(3), M_MMAP_THRESHOLD).

@@ -14,7 +14,7 @@ from telltick.store.lock import held
 
 KEEP_NS = 1800 * NS  # of what a live view reads, the last half hour serves it: the longest strip takes that
 KEEP_POLLS_NS = 120 * NS
-FORGET_EVERY_NS = 60 * NS
+FORGET_EVERY_NS = 20 * NS
 
 
 class LiveFeed(SessionView):
