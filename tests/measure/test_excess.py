@@ -7,7 +7,7 @@ import pytest
 
 from telltick.measure.excess import Method, measure_excess
 from telltick.measure.frames import FrameSpec, power_frames
-from telltick.measure.pollwise import Window, clipped_floor, poll_by_poll, robust_excess
+from telltick.measure.pollwise import Window, _log_bias, clipped_floor, poll_by_poll, robust_excess
 from telltick.measure.reading import take_reading
 from telltick.measure.robust import bisquare_mean, clustered_error, row_medians
 from telltick.measure.rows import measure_rows
@@ -215,3 +215,12 @@ def test_hours_taken_in_pieces_read_as_one(background, monkeypatch):
     assert pieces.excess_db == pytest.approx(whole.excess_db, abs=0.05)
     assert pieces.error_db == pytest.approx(whole.error_db, rel=0.25)
     assert pieces.polls.gain.drop == pytest.approx(whole.polls.gain.drop, abs=0.05)
+
+
+@pytest.mark.parametrize("x", [0.0, 0.5, 2.0])
+def test_the_bias_of_a_robust_mean_of_logarithms_is_as_its_formula_says(x):
+    rng, nu, count = np.random.default_rng(1), 40, 300_000
+    beside = rng.normal(0, np.sqrt(0.5 / nu), (2, count))
+    power = rng.gamma(nu - 1, 1 / nu, count) + (np.sqrt(x) + beside[0]) ** 2 + beside[1] ** 2
+    below = np.log(1 + x) - bisquare_mean(np.log(power))[0]
+    assert nu * below == pytest.approx(_log_bias(x), abs=0.02)
