@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from telltick.model.readings import Reading
+from telltick.ui.widgets.prompt import PromptRows
 from telltick.ui.widgets.spectrum import SpectrumPlot
 from tests.ui.fake_feed import FakeFeed, FakeReplay
 from tests.ui.on_screen import lines_of, text_of_screen, until
@@ -32,6 +33,16 @@ async def test_tab_goes_nowhere_harmful():
         await type_in(pilot, "still here")
         await pilot.press("enter")
         assert feed.marks[-1].note == "still here"
+
+
+async def test_the_prompt_keeps_its_words_when_its_size_is_told_late():
+    async with on_session(FakeReplay(tick_s=0.0)) as (app, pilot):
+        await pilot.press("n")
+        await until(pilot, lambda: "note, noted late" in text_of_screen(app))
+        for rows in app.session.query(PromptRows):
+            rows.on_resize()
+        for words in ("note, noted late", " write: ", "Esc leave"):
+            assert words in text_of_screen(app)
 
 
 async def test_what_goes_wrong_with_a_picture_is_logged_with_its_traceback(caplog):

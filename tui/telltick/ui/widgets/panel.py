@@ -33,6 +33,7 @@ class Panel(Widget):
         self.glyphs = glyphs
         self._rows: list[Row] = []
         self._given: list[Row] = []  # the same before they were fitted to the width
+        self._wanted: Sequence[Row] = ()  # what was put last, of which there may have been no room for all
         self._strips: dict[int, Strip] = {}
         self._inks: Mapping[Role, Style] = {}
         self._filtered: Mapping[Role, Style] = {}
@@ -84,6 +85,7 @@ class Panel(Widget):
             rows: from the top; blank ones are added.
             seen: they stand on the terminal already.
         """
+        self._wanted = rows
         width, height = self.size
         given = [*rows[:height], *[BLANK] * (height - len(rows))]
         if len(self._given) != height:
@@ -103,7 +105,8 @@ class Panel(Widget):
         self.styles.height = box.height
 
     def redraw(self) -> None:
-        """Draw again, after a resize; subclasses call `put`."""
+        """Draw again, after a resize, of which the toolkit may tell late; subclasses fit their rows anew."""
+        self.put(self._wanted)
 
     def on_resize(self) -> None:
         """Rows have another length now."""
