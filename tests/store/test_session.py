@@ -11,7 +11,6 @@ import subprocess
 import sys
 import tempfile
 import threading
-import tracemalloc
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,7 +22,7 @@ from telltick.model.errors import BadSessionError
 from telltick.model.marks import MarkKind
 from telltick.model.on_air import CalibrationPoint, Environment, Place
 from telltick.model.session import Outcome, Verb
-from telltick.model.traffic import Burst, Direction, Poll, PollOutcome, gate_from_bursts
+from telltick.model.traffic import Burst, Direction, gate_from_bursts
 from telltick.model.trial import TrialSlot
 from telltick.store.journal import Journal
 from telltick.store.readonly import ReadOnlyJournal
@@ -488,19 +487,3 @@ def test_what_a_long_watch_lets_go_of_is_gone_and_the_rest_reads_as_before(tmp_p
 
 def burst_at(second: int) -> Burst:
     return Burst(second * NS + 1000, second * NS + 3_000_000, Direction.TX, b"Q1;", second)
-
-
-def test_a_poll_takes_forty_bytes(tmp_path):
-    polls = [Poll(number, number * NS, number * NS + 5, PollOutcome.REPLY, 7) for number in range(20_000)]
-    with Journal.create(tmp_path, FACTS) as journal, journal.batch():
-        for poll in polls:
-            journal.add_poll(poll)
-    tracemalloc.start()
-    with SessionReader(tmp_path) as reader:
-        held = tracemalloc.get_traced_memory()[0]
-        tracemalloc.stop()
-        assert len(reader.polls) == 20_000
-        assert held < 80 * 20_000  # objects took 200 each
-        assert [*reader.polls] == polls
-        assert reader.polls[-1] == polls[-1]
-        assert reader.polls[3:9:2] == tuple(polls[3:9:2])
