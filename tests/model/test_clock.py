@@ -64,3 +64,41 @@ def test_the_first_seconds_use_the_offset_found_once_the_filter_has_settled():
 def test_a_clock_without_anchors_refuses_to_guess():
     with pytest.raises(ValueError, match="no audio clock anchors"):
         AudioClock(RATE).t_at([0])
+    with pytest.raises(ValueError, match="no audio clock anchors"):
+        AudioClock(RATE).t_ns(0)
+
+
+def wandering(count, run=0, first=0):
+    """Anchors a second apart, each some milliseconds late."""
+    late = np.random.default_rng(7).integers(0, 5_000_000, count)
+    return [Anchor(run, first + k * RATE, k * NS + int(late[k]) + run * 90 * NS, 0) for k in range(count)]
+
+
+def same(one, other, until_s):
+    t, samples = np.arange(0, until_s, 0.07) * NS, np.arange(0, until_s * RATE, 3331)
+    np.testing.assert_array_equal(one.sample_at(t), other.sample_at(t))
+    np.testing.assert_array_equal(one.t_at(samples), other.t_at(samples))
+    assert one.runs == other.runs
+
+
+@pytest.mark.parametrize("known", [12, 20, 39])
+def test_a_clock_that_grows_by_anchors_is_the_one_made_of_all_of_them(known):
+    anchors = wandering(40)
+    grown = AudioClock(RATE, anchors[:known], 40 * RATE).with_more(anchors[known:])
+    same(grown, AudioClock(RATE, anchors, 40 * RATE), 45)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [wandering(9)[8:], wandering(5, run=1, first=60 * RATE), wandering(20)[19:17:-1], wandering(14)[13:]],
+    ids=["while it settles", "of a new run", "in no order", "known already"],
+)
+def test_a_clock_grows_by_no_anchor_that_would_alter_what_it_says_of_before(more):
+    known = 8 if more[0].sample == 8 * RATE else 14
+    assert AudioClock(RATE, wandering(14)[:known], 15 * RATE).with_more(more) is None
+
+
+def test_the_time_of_one_sample_is_the_one_found_among_many():
+    clock = AudioClock(RATE, [*wandering(14), *wandering(5, run=1, first=60 * RATE)], 70 * RATE)
+    samples = [0, 7, 5 * RATE + 11, 13 * RATE, 20 * RATE, 60 * RATE, 62 * RATE + 1, 64 * RATE, 69 * RATE + 5]
+    assert [clock.t_ns(sample) for sample in samples] == clock.t_at(samples).tolist()

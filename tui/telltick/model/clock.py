@@ -10,7 +10,7 @@ therefore a steady estimate of ``t(n) - n / rate`` (the min-filter mapping, good
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from copy import copy
 from dataclasses import dataclass
 
@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 NS = 1_000_000_000
+_SETTLE_S = 10.0  # until the filter has settled
 Floats = npt.NDArray[np.float64]
 
 
@@ -89,18 +90,25 @@ class AudioClock:
         by_run: dict[int, list[Anchor]] = {}
         for anchor in sorted(anchors, key=lambda a: (a.run, a.sample)):
             by_run.setdefault(anchor.run, []).append(anchor)
-        self._runs = [_Run(rate_hz, group) for group in by_run.values()]
-        for run, following in zip(self._runs, self._runs[1:], strict=False):
-            run.end_sample = following.first_sample
-        if self._runs and end_sample is not None:
-            self._runs[-1].end_sample = end_sample
+        lines = [_Line(rate_hz, group) for group in by_run.values()]
+        ends = [*(line.first_sample for line in lines[1:]), np.inf if end_sample is None else end_sample]
+        self._runs = [_Run(line, end) for line, end in zip(lines, ends, strict=False)]
 
     def ending_at(self, end_sample: int) -> AudioClock:
         """The same mapping after more audio has come in; costs nothing, however many anchors there are."""
-        grown = copy(self)
-        grown._runs = [*self._runs[:-1], *map(copy, self._runs[-1:])]
-        if grown._runs:
-            grown._runs[-1].end_sample = end_sample
+        grown = AudioClock(self.rate_hz)
+        grown._runs = [*self._runs[:-1], *(_Run(run.line, end_sample) for run in self._runs[-1:])]
+        return grown
+
+    def with_more(self, anchors: Sequence[Anchor]) -> AudioClock | None:
+        """The mapping with anchors added that go on where its last run stops; None where they do not.
+
+        A day brings an anchor each second: it need not be worked out anew for each.
+        """
+        if not self._runs or not self._runs[-1].line.is_followed_by(anchors):
+            return None
+        last, grown = self._runs[-1], AudioClock(self.rate_hz)
+        grown._runs = [*self._runs[:-1], _Run(last.line.with_more(anchors), last.end_sample)]
         return grown
 
     @property
@@ -113,7 +121,7 @@ class AudioClock:
         t = np.asarray(t_ns, dtype=np.float64)
         out = np.full(t.shape, np.nan)
         for run in self._runs:
-            n = run.sample_at(t)
+            n = run.line.sample_at(t)
             inside = (n >= run.first_sample) & (n < run.end_sample)
             out[inside] = n[inside]
         return out
@@ -127,7 +135,7 @@ class AudioClock:
         t = np.asarray(t_ns, dtype=np.float64)
         out = np.full(t.shape, np.nan)
         for index, run in enumerate(self._runs):
-            n = np.clip(run.sample_at(t), run.first_sample, run.end_sample)
+            n = np.clip(run.line.sample_at(t), run.first_sample, run.end_sample)
             reached = (n > run.first_sample) | (index == 0)
             out[reached] = n[reached]
         return out / self.rate_hz
@@ -145,28 +153,82 @@ class AudioClock:
         out = np.empty(n.shape, dtype=np.int64)
         for index, run in enumerate(self._runs):
             chosen = np.maximum(which, 0) == index
-            out[chosen] = np.rint(run.t_at(n[chosen])).astype(np.int64)
+            out[chosen] = np.rint(run.line.t_at(n[chosen])).astype(np.int64)
         return out
 
+    def t_ns(self, sample: int) -> int:
+        """The same for one sample, in a tenth of the time where it lies beyond the last anchor.
 
-class _Run:
+        Raises:
+            ValueError: the session has no audio clock anchors.
+        """
+        last = self._runs[-1].line if self._runs else None
+        if last is not None and sample >= last.last_sample:
+            return round(last.t_beyond(sample))
+        return int(self.t_at(np.array([sample]))[0])
+
+
+class _Line:
     """Anchors of one capture run as a piecewise linear map."""
 
-    def __init__(self, rate_hz: int, anchors: list[Anchor], settle_s: float = 10.0) -> None:
-        self.first_sample = anchors[0].sample
-        self.end_sample: float = np.inf
+    def __init__(self, rate_hz: int, anchors: Sequence[Anchor]) -> None:
+        self.run = anchors[0].run
+        self._rate_hz = rate_hz
         self._ns_per_sample = NS / rate_hz
-        self._samples = np.array([a.sample for a in anchors], dtype=np.float64)
-        offsets = np.array([a.t_ns for a in anchors], dtype=np.float64) - self._samples * self._ns_per_sample
-        settled = np.searchsorted(self._samples, self._samples[0] + settle_s * rate_hz, side="right")
+        samples, offsets = self._points(anchors)
+        self._settled_at = samples[0] + _SETTLE_S * rate_hz
+        settled = np.searchsorted(samples, self._settled_at, side="right")
         offsets[:settled] = np.minimum.accumulate(offsets[:settled][::-1])[::-1]
-        self._offsets = offsets
-        self._times = self._samples * self._ns_per_sample + offsets
+        self._hold(samples, offsets)
+
+    def _points(self, anchors: Sequence[Anchor]) -> tuple[Floats, Floats]:
+        """Samples of anchors, and how much later in ns each lies than the nominal rate would have it."""
+        samples = np.array([a.sample for a in anchors], dtype=np.float64)
+        return samples, np.array([a.t_ns for a in anchors], dtype=np.float64) - samples * self._ns_per_sample
+
+    def _hold(self, samples: Floats, offsets: Floats) -> None:
+        self._samples, self._offsets = samples, offsets
+        self._times = samples * self._ns_per_sample + offsets
+        self.first_sample, self.last_sample = int(samples[0]), int(samples[-1])
+        self._last_offset = float(offsets[-1])
+
+    def is_followed_by(self, anchors: Sequence[Anchor]) -> bool:
+        """Whether anchors only add to the map what comes after it."""
+        before = max(self.last_sample, int(self._settled_at))
+        for anchor in anchors:
+            if anchor.run != self.run or anchor.sample <= before:
+                return False
+            before = anchor.sample
+        return True
+
+    def with_more(self, anchors: Sequence[Anchor]) -> _Line:
+        """The map with anchors that follow it."""
+        samples, offsets = self._points(anchors)
+        grown = copy(self)
+        grown._hold(np.append(self._samples, samples), np.append(self._offsets, offsets))
+        return grown
 
     def t_at(self, sample: Floats) -> Floats:
         offset = np.interp(sample, self._samples, self._offsets)
         return np.asarray(sample * self._ns_per_sample + offset, dtype=np.float64)
 
+    def t_beyond(self, sample: int) -> float:
+        """The same for one sample after the last anchor."""
+        return sample * self._ns_per_sample + self._last_offset
+
     def sample_at(self, t: Floats) -> Floats:
         offset = np.interp(t, self._times, self._offsets)
         return np.asarray((t - offset) / self._ns_per_sample, dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """One capture run: its map, and the sample after its last one."""
+
+    line: _Line
+    end_sample: float
+
+    @property
+    def first_sample(self) -> int:
+        """Its first sample."""
+        return self.line.first_sample

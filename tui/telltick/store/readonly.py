@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import shutil
 import sqlite3
 import tempfile
+import time
 from collections.abc import Callable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
@@ -21,6 +23,8 @@ DAMAGE = (sqlite3.Error, OSError, UnicodeError)  # what reading a damaged databa
 _BUSY_S = 5.0
 _PAGE = 4096  # rows
 _COMPANIONS = ("-wal", "-journal")  # what a killed writer may leave beside the database
+_GRAIN_NS = 12_000_000  # file times tick this coarsely: a log written just now may change and look the same
+_TRUST_S = 1.0  # and on some disks coarser still
 
 
 class ReadOnlyJournal:
@@ -41,6 +45,11 @@ class ReadOnlyJournal:
                 # A write-ahead log left over in a place that cannot be written is recovered in a copy.
                 self._db = self._connect_copy()
         self._seen: int | None = None
+        self._log_path = str(folder / f"{JOURNAL_NAME}-wal")
+        self._log: tuple[int, ...] | None = (
+            None  # inode, size and time of the log, where they can be relied on
+        )
+        self._trusted_until_s = 0.0
         self._tell: Callable[[float], object] | None = None
         self._read_rows, self._rows_there = 0, 1
 
@@ -52,7 +61,25 @@ class ReadOnlyJournal:
             self._copy = None
 
     def changed(self) -> bool:
-        """Whether anybody has written since the last call; True the first time. Takes microseconds."""
+        """Whether anybody may have written since the last call; True the first time. Takes microseconds.
+
+        Writers append to the log or write it anew, so its size and time tell without a query. Where there is
+        no log, SQLite is asked.
+        """
+        try:
+            log = os.stat(self._log_path)  # noqa: PTH116 - ten times a second
+        except OSError:
+            self._log = None
+            return self._has_new_version()
+        stamp = (log.st_ino, log.st_size, log.st_mtime_ns)
+        now_s = time.monotonic()
+        if stamp == self._log and now_s < self._trusted_until_s:
+            return False
+        self._log = stamp if abs(time.time_ns() - log.st_mtime_ns) > _GRAIN_NS else None
+        self._seen, self._trusted_until_s = None, now_s + _TRUST_S
+        return True
+
+    def _has_new_version(self) -> bool:
         with self._damage_explained():
             version = int(self._db.execute("PRAGMA data_version").fetchone()[0])
         changed, self._seen = version != self._seen, version

@@ -228,7 +228,7 @@ class AudioReader:
         if last is None or not last.frames:
             return False
         try:
-            frames = (last.path.lstat().st_size - HEADER.size) // FRAME_BYTES
+            frames = (os.lstat(last.path).st_size - HEADER.size) // FRAME_BYTES
         except OSError:
             return False
         if frames <= last.frames:
@@ -274,7 +274,7 @@ class AudioReader:
     def _fill(self, segment: _Segment, at: int, out: npt.NDArray[np.int16]) -> None:
         view = out.view(np.uint8).data
         try:
-            with segment.path.open("rb", buffering=0) as file:
+            with FileIO(segment.path) as file:  # several times a second
                 file.seek(HEADER.size + (at - segment.first) * FRAME_BYTES)
                 while view:
                     got = file.readinto(view)

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
-import numpy as np
 
 from telltick.model.clock import NS, Anchor, AudioClock
 from telltick.model.closing import Closing
@@ -86,7 +85,8 @@ class SessionReader(Closing):
         self._burst_row = -1
         self._burst_objects: tuple[Burst, ...] = ()
         self._marks: tuple[Mark, ...] = ()
-        self._clock: AudioClock | None = None
+        self._clock: AudioClock | None = None  # without an end
+        self._ended_clock: tuple[AudioClock, AudioClock | None, int] = (AudioClock(1), None, 0)  # of, samples
         self._checked = 0  # anchors
         self._end: tuple[AudioClock | None, int, int] = (None, 0, 0)  # clock, samples, session time
         self.polls_forgotten = 0
@@ -116,8 +116,6 @@ class SessionReader(Closing):
         with self._turn:
             more_audio = self.audio.refresh()
             more_rows = self._journal.changed() and self._fetch()
-            if more_audio and self._clock is not None:
-                self._clock = self._clock.ending_at(self.audio.samples)
             return more_audio or more_rows
 
     def forget_before(
@@ -213,14 +211,25 @@ class SessionReader(Closing):
     @property
     def clock(self) -> AudioClock:
         """Maps session time to audio and back."""
-        if self._clock is None:
-            self._clock = AudioClock(self.facts.rate_hz, self.anchors, self.audio.samples)
-        return self._clock
+        clock, samples = self._unended_clock, self.audio.samples
+        ended, of, until = self._ended_clock
+        if of is not clock or until != samples:
+            ended = clock.ending_at(samples)
+            self._ended_clock = (ended, clock, samples)
+        return ended
+
+    @property
+    def _unended_clock(self) -> AudioClock:
+        """The same but for where the audio ends, which it does at every look elsewhere."""
+        clock = self._clock
+        if clock is None:
+            clock = self._clock = AudioClock(self.facts.rate_hz, self.anchors)
+        return clock
 
     @property
     def start_ns(self) -> int:
         """Session time of the first audio sample; 0 before the first anchor."""
-        return self._t_ns(0) if self.anchors else 0
+        return self._unended_clock.t_ns(0) if self.anchors else 0
 
     @property
     def end_ns(self) -> int:
@@ -228,10 +237,10 @@ class SessionReader(Closing):
         samples = self.audio.samples
         if not self.anchors:
             return samples * NS // self.facts.rate_hz
-        clock, until, t_ns = self._end  # a look asks for it half a dozen times
-        if clock is not self.clock or until != samples:
-            t_ns = self._t_ns(samples)
-            self._end = (self.clock, samples, t_ns)
+        of, until, t_ns = self._end  # a look asks for it half a dozen times
+        if of is not (clock := self._unended_clock) or until != samples:
+            t_ns = clock.t_ns(samples)
+            self._end = (clock, samples, t_ns)
         return t_ns
 
     def gate(self, start_ns: int | None = None, end_ns: int | None = None, *, texts: bool = True) -> Gate:
@@ -265,9 +274,6 @@ class SessionReader(Closing):
             ending=self.ending,
         )
 
-    def _t_ns(self, sample: int) -> int:
-        return int(self.clock.t_at(np.array([sample]))[0])
-
     # ---- fetching
 
     def _fetch(self) -> bool:
@@ -283,8 +289,9 @@ class SessionReader(Closing):
             if last[-1] > self._burst_row and self._fetch_bursts():
                 new.add("burst")
             if "anchor" in new:
+                new_anchors = self.anchors[self._checked :]
                 self._checked = _check_anchors(self.anchors, self._checked)
-                self._clock = None
+                self._clock = self._clock and self._clock.with_more(new_anchors)
             if "mark" in new:
                 self._marks = standing_marks(self.mark_rows)
         return bool(new)
