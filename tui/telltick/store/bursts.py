@@ -25,6 +25,7 @@ class BurstColumns:
         self._numbers = np.zeros((4, 1024), dtype=np.int64)  # rows: start_ns, end_ns, rx, poll
         self._data: list[bytes] = []
         self._texts: dict[bytes, bytes] = {}  # what was said often, held once
+        self.forgotten = 0  # bursts that were let go of
 
     def __len__(self) -> int:
         return len(self._data)
@@ -87,6 +88,7 @@ class BurstColumns:
         for from_ns, until_ns in kept_ns:
             stays |= (self.end_ns >= from_ns) & (self.start_ns <= until_ns)
         left = int(np.count_nonzero(stays))
+        self.forgotten += len(self) - left
         numbers = np.zeros((4, max(1024, left)), dtype=np.int64)
         numbers[:, :left] = self._numbers[:, : len(self)][:, stays]
         self._numbers, self._data = numbers, list(compress(self._data, stays.tolist()))
