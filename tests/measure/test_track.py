@@ -47,3 +47,15 @@ def test_estimates_may_come_from_the_end_backwards():
 def test_without_estimates_the_latency_is_zero_and_no_drift_is_told():
     assert LatencyTrack().shift_s(np.array([1.0, 2.0])).tolist() == [0.0, 0.0]
     assert LatencyTrack().drift_ppm() is None
+
+
+def test_each_estimate_counts_from_the_moment_it_is_known():
+    track = LatencyTrack()
+    for at_s, latency_s in ((0.0, 0.05), (60.0, 0.053), (120.0, 0.056)):
+        track.add(at_s, latency_s)
+        assert track.shift_s(np.array([at_s])) == pytest.approx(latency_s)
+    assert track.shift_s(np.array([180.0])) == pytest.approx(0.059)
+    track.clear()
+    assert track.shift_s(np.array([180.0])).tolist() == [0.0]
+    track.add(0.0, 0.01)
+    assert track.shift_s(np.array([180.0])) == pytest.approx(0.01)

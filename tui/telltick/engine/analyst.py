@@ -43,6 +43,7 @@ class Analyst:
         self.latency: Latency | None = None
         self._tracks: dict[int, LatencyTrack] = {}
         self._known: dict[int, Latency] = {}
+        self._shift: tuple[object, float] = (None, 0.0)
         self.restart(0, 0)
 
     def restart(self, first_sample: int, run: int) -> None:
@@ -72,7 +73,10 @@ class Analyst:
     @property
     def shift_s(self) -> float:
         """Latency at the newest audio, in seconds; 0 while none is known."""
-        return self.shift_at(self._resume_s)
+        of = (self._resume_s, self._track, self._track.changes, self.latency)
+        if self._shift[0] != of:  # each look asks for it more than once
+            self._shift = (of, self.shift_at(self._resume_s))
+        return self._shift[1]
 
     def lock(self, latency: Latency | None) -> None:
         """Measure at this latency whatever the audio says; None looks for it again."""
