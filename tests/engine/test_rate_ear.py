@@ -1,3 +1,4 @@
+from itertools import chain, repeat
 from pathlib import Path
 
 import pytest
@@ -5,6 +6,7 @@ import pytest
 from telltick.assets import shipped
 from telltick.engine.rate_ear import SHARE, RateEar
 from telltick.engine.replay import SavedFeed
+from telltick.model.characteristics import CharacterRate
 from telltick.model.clock import NS
 from telltick.model.snapshot import View
 
@@ -58,3 +60,26 @@ def test_another_step_begins_anew_and_listening_takes_no_more_than_its_share_of_
     assert ear.listen(AT_S - 11.0, AT_S, latency_s) is None  # another step: not listened to yet
     clock.now_s += 0.03 / SHARE
     assert ear.listen(AT_S - 11.0, AT_S, latency_s) is not None
+
+
+RATE = CharacterRate(baud=4800, framing=None, score=0.5, lead=0.2)
+OTHER = CharacterRate(baud=9600, framing=None, score=0.5, lead=0.2)
+
+
+@pytest.mark.parametrize(
+    ("says", "expected"),
+    [
+        ([RATE], [4, 14, 44, 74]),  # the same twice
+        ([None], [4, 14, 24, 34, 64]),  # nothing in a whole window
+        ([RATE, OTHER, OTHER], [4, 14, 24, 54]),
+    ],
+)
+def test_once_another_look_tells_nothing_new_a_window_goes_by(replay, monkeypatch, says, expected):
+    clock, heard = Clock(), []
+    ear = RateEar(replay._reader, clock)
+    said = chain(says, repeat(says[-1]))
+    monkeypatch.setattr(ear, "_hear", lambda _, end_s, __: heard.append(end_s) or next(said))
+    for second in range(80):
+        clock.now_s += 1.0
+        ear.listen(1000.0, 1000.0 + second, 0.05)
+    assert [at_s - 1000.0 for at_s in heard] == expected

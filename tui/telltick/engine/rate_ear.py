@@ -13,7 +13,7 @@ from telltick.store.session import SessionReader
 WINDOW_S = 30.0  # sound listened to, at most
 MOST_POLLS = 40  # more say nothing new
 LEAST_S = 4.0  # of a step before it is listened to
-AGAIN_S = 10.0  # of new sound before it is listened to again
+AGAIN_S = 10.0  # of new sound before it is listened to again; a whole window once that says nothing new
 SHARE = 0.0015  # of a processor's time, at most
 
 
@@ -26,6 +26,7 @@ class RateEar:
         self._heard_to_s = -1e9
         self._next_s = -1e9  # by the clock: listening must not take more than its share
         self._found: CharacterRate | None = None
+        self._agreed = False  # the last two times said the same
 
     def listen(self, begin_s: float, until_s: float, shift_s: float) -> CharacterRate | None:
         """The character rate that a step's sound speaks of, so far as it was listened to; else None.
@@ -36,11 +37,13 @@ class RateEar:
             shift_s: latency.
         """
         if begin_s != self._step_s:
-            self._step_s, self._found, self._heard_to_s = begin_s, None, -1e9
-        fresh = not 0 <= until_s - self._heard_to_s < AGAIN_S
+            self._step_s, self._found, self._heard_to_s, self._agreed = begin_s, None, -1e9, False
+        settled = self._agreed or self._heard_to_s - begin_s >= WINDOW_S
+        fresh = not 0 <= until_s - self._heard_to_s < (WINDOW_S if settled else AGAIN_S)
         now_s = self._clock_s()
         if fresh and until_s - begin_s >= LEAST_S and now_s >= self._next_s:
-            self._found = self._hear(max(begin_s, until_s - WINDOW_S), until_s, shift_s)
+            before, self._found = self._found, self._hear(max(begin_s, until_s - WINDOW_S), until_s, shift_s)
+            self._agreed = before is not None and self._found is not None and before.baud == self._found.baud
             self._heard_to_s = until_s
             self._next_s = now_s + (self._clock_s() - now_s) / SHARE
         return self._found

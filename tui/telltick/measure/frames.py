@@ -23,6 +23,8 @@ Powers = npt.NDArray[np.float32]
 FULL_SCALE = 32768.0
 TOP_HZ = 4000.0  # speech receivers pass less; the screen shows this much
 _BLOCK_FRAMES = 256  # 1 MB of windowed samples: stays in the processor's cache
+_FEW_FRAMES = 1024  # up to so many are taken in blocks of 64 kB, which a live view's memory has at hand
+_SMALL_BYTES = 1 << 16
 
 
 @dataclass(frozen=True)
@@ -110,9 +112,10 @@ def power_frames(samples: Samples, spec: FrameSpec, first_sample: int = 0) -> Po
 
     offset = spec.first_frame(first_sample) * spec.hop - first_sample
     views = np.lib.stride_tricks.sliding_window_view(samples[offset:], spec.length)[:: spec.hop]
-    windowed = np.empty((min(count, _BLOCK_FRAMES), spec.length), dtype=np.float32)
-    for start in range(0, count, _BLOCK_FRAMES):
-        block = slice(start, min(start + _BLOCK_FRAMES, count))
+    at_once = _BLOCK_FRAMES if count > _FEW_FRAMES else max(1, _SMALL_BYTES // (4 * spec.length))
+    windowed = np.empty((min(count, at_once), spec.length), dtype=np.float32)
+    for start in range(0, count, at_once):
+        block = slice(start, min(start + at_once, count))
         np.multiply(views[block], spec.scaled_window, out=windowed[: block.stop - start])
         spectrum = rfft(windowed[: block.stop - start], axis=1)[:, : spec.bins]
         np.square(spectrum.real, out=out[block])
