@@ -2,19 +2,21 @@
 
 False alarms: audio without any influence of the polls, watched after every poll for a minute; how often does
 the e-value ever reach 100 (1 %) or 20 (5 %)? Once for coin trials (six slots in 200 ms), once for polls of
-others against the quiet beside them. Each stretch of audio serves ten independent schedules.
+others, five a second, against two stretches of quiet on each side. Each minute of audio serves two schedules.
 
 Detection loss: log powers of slots with 72 degrees of freedom (30 ms of 2400 Hz); the I/N at which half, and
 nine in ten, of the trials are proven at the 1 % level within 100 polls, against an ideal detector that knows
 noise and interference and tests once, after 100 polls. In static it knows the polls that a crash hit as well,
 7 % of them, and leaves them out. With K slots no fair test can lose less than 5 log10(K / (K - 1)) dB, and
-none that is valid at every moment less than 0.9 dB on top of that; for others' polls, each held against one
-stretch beside it, K = 2.
+none that is valid at every moment less than 0.9 dB on top of that; for others' polls K is one more than the
+stretches beside each.
 """
 
 from __future__ import annotations
 
 import argparse
+from concurrent.futures import ProcessPoolExecutor
+from itertools import repeat
 
 import numpy as np
 from scipy import stats
@@ -22,70 +24,96 @@ from scipy import stats
 from telltick.measure.evidence import tie_log_e
 from telltick.measure.frames import FrameSpec, power_frames
 from telltick.measure.trial import CoinBet
+from telltick.model.clock import Floats
 from tests.scenes import make_scene
 
 NULLS = ("clean", "hum", "speech", "static", "fading", "agc", "clicks", "speech+static")
 SECONDS, CYCLE_S, SLOTS = 60.0, 0.2, 6
-SCHEDULES = 10
+BESIDE_S = (0.0, -0.048, 0.048, -0.080, 0.080)  # a poll and the stretches beside it, as in `contrasts`
+BESIDE_FRAMES = 6
+SCHEDULES = 2
 SHAPE = 72
 CRASHES = 0.07  # share of slots that static hits
 
 
-def slot_powers(seed: int, background: str, shift_s: float) -> np.ndarray:
-    """Shape (cycles, slots): log in-band power of slots of a minute of audio without interference."""
+def frame_sums(seed: int, background: str) -> tuple[Floats, float]:
+    """Running sum of the in-band power of a minute of audio without interference, and the frames' hop."""
     scene = make_scene(seed, excess_db=None, background=background, seconds=SECONDS, rate_hz=8000)
     spec = FrameSpec.for_rate(scene.rate_hz)
     band = (spec.freq_hz >= 300) & (spec.freq_hz <= 2700)
     power = power_frames(scene.samples, spec)[:, band].sum(axis=1, dtype=np.float64)
-    total = np.concatenate([[0.0], np.cumsum(power)])
-    cycles = int((SECONDS - 1) / CYCLE_S)
-    start_s = shift_s + CYCLE_S * (np.arange(cycles)[:, None] + np.arange(SLOTS) / SLOTS)
-    first = np.rint(start_s / spec.hop_s).astype(int)
-    return np.log((total[first + 5] - total[first]) / 5 + 1e-30)
+    return np.concatenate([[0.0], np.cumsum(power)]), spec.hop_s
 
 
-def false_alarms(background: str, runs: int) -> np.ndarray:
-    """Shape (runs, 2): highest log e-value of the coin trial and of others' polls."""
-    out = []
-    for seed in range(-(-runs // SCHEDULES)):
-        rng = np.random.default_rng(1000 + seed)
-        for _ in range(SCHEDULES):
-            y = slot_powers(seed, background, 0.0) if not len(out) % SCHEDULES else y  # noqa: F821
-            drawn = rng.integers(0, SLOTS, len(y))
-            flat = y.ravel()
-            place = int(rng.integers(2, SLOTS)) + SLOTS * np.arange(len(y) - 1)  # others' polls, steady
-            beside = np.logaddexp(flat[place - 2], flat[place + 2]) - np.log(2)  # as `reading.contrasts` does
-            out.append((CoinBet().add(y, drawn).max(), tie_log_e(flat[place] - beside).max()))
-    return np.array(out)
+def log_powers(sums: Floats, hop_s: float, at_s: Floats, frames: int) -> Floats:
+    """Log of the mean power of so many frames from each moment on."""
+    first = np.rint(at_s / hop_s).astype(int)
+    return np.asarray(np.log((sums[first + frames] - sums[first]) / frames + 1e-30))
+
+
+def coin_slots(sums: Floats, hop_s: float) -> Floats:
+    """Shape (cycles, slots): log powers of the slots of a coin trial."""
+    cycles = np.arange(int((SECONDS - 1) / CYCLE_S))[:, None]
+    return log_powers(sums, hop_s, CYCLE_S * (cycles + np.arange(SLOTS) / SLOTS), 5)
+
+
+def others_polls(rng: np.random.Generator, sums: Floats, hop_s: float) -> Floats:
+    """Shape (polls, 5): log powers of steady polls and of two stretches on each side of them."""
+    at_s = rng.uniform(0.2, 0.4) + CYCLE_S * np.arange(int((SECONDS - 1) / CYCLE_S) - 1)
+    at_s += rng.uniform(-0.003, 0.003, len(at_s))
+    return log_powers(sums, hop_s, at_s[:, None] + BESIDE_S, BESIDE_FRAMES)
+
+
+def others_log_e(levels: Floats, frames_shape: float = SHAPE) -> Floats:
+    """Log e-value after each of others' polls, as `contrasts` hands them to the evidence."""
+    sides = levels[:, :1] - levels[:, 1:]
+    turn = np.arange(len(sides)) % 2
+    return tie_log_e(sides[np.arange(len(sides)), turn], sides, float(np.sqrt(2 / frames_shape)))
+
+
+def minute(background: str, seed: int) -> list[tuple[float, float]]:
+    """Highest log e-value of the coin trial and of others' polls, for each schedule of a minute of audio."""
+    rng = np.random.default_rng(1000 + seed)
+    sums, hop_s = frame_sums(seed, background)
+    slots, out = coin_slots(sums, hop_s), []
+    for _ in range(SCHEDULES):
+        drawn = rng.integers(0, SLOTS, len(slots))
+        others = others_log_e(others_polls(rng, sums, hop_s))
+        out.append((float(CoinBet().add(slots, drawn).max()), float(others.max())))
+    return out
 
 
 def slots_with(
     rng: np.random.Generator, runs: int, i_over_n: float, slots: int, *, static: bool
 ) -> list[float]:
-    """Highest log e-value after 100 polls of each run."""
+    """Highest log e-value after 100 polls of each run of a coin trial."""
     highest = []
     for _ in range(runs):
-        power = rng.gamma(SHAPE, 1 / SHAPE, (100, slots))
         drawn = rng.integers(0, slots, 100)
-        power[np.arange(100), drawn] *= 1 + i_over_n
-        if static:
-            crash = np.where(rng.random(power.shape) < CRASHES, rng.uniform(5, 32, power.shape), 0)
-            power *= 10 ** (crash / 10)
-        highest.append(float(CoinBet().add(np.log(power), drawn).max()))
+        levels = levels_with(rng, i_over_n, drawn, slots, static=static)
+        highest.append(float(CoinBet().add(levels, drawn).max()))
     return highest
 
 
 def polls_with(rng: np.random.Generator, runs: int, i_over_n: float, *, static: bool) -> list[float]:
-    """Highest log e-value after 100 polls of others of each run, each poll against one stretch beside it."""
-    highest = []
-    for _ in range(runs):
-        power = rng.gamma(SHAPE, 1 / SHAPE, (100, 2))
-        power[:, 0] *= 1 + i_over_n
-        if static:
-            crash = np.where(rng.random(power.shape) < CRASHES, rng.uniform(5, 32, power.shape), 0)
-            power *= 10 ** (crash / 10)
-        highest.append(float(tie_log_e(np.log(power[:, 0] / power[:, 1])).max()))
-    return highest
+    """Highest log e-value after 100 polls of others of each run, each poll between two stretches a side."""
+    first = np.zeros(100, dtype=np.int64)
+    return [
+        float(others_log_e(levels_with(rng, i_over_n, first, len(BESIDE_S), static=static)).max())
+        for _ in range(runs)
+    ]
+
+
+def levels_with(
+    rng: np.random.Generator, i_over_n: float, drawn: np.ndarray, slots: int, *, static: bool
+) -> Floats:
+    """Shape (100, slots): log powers, the drawn ones with interference."""
+    power = rng.gamma(SHAPE, 1 / SHAPE, (100, slots))
+    power[np.arange(100), drawn] *= 1 + i_over_n
+    if static:
+        crash = np.where(rng.random(power.shape) < CRASHES, rng.uniform(5, 32, power.shape), 0)
+        power *= 10 ** (crash / 10)
+    return np.asarray(np.log(power))
 
 
 def ideal_db(power: float, *, static: bool) -> float:
@@ -134,10 +162,12 @@ def main() -> None:
 def alarm_table(runs: int) -> None:
     """How often noise alone would be called tied."""
     print(f"False alarms in {runs} runs of a minute, per cent: coin trial at 1, 5 %; others' polls at 1, 5 %")
-    for background in NULLS:
-        highest = false_alarms(background, runs)
-        shares = [100 * np.mean(highest[:, k] >= np.log(n)) for k in (0, 1) for n in (100, 20)]
-        print(f"{background:<14}", "  ".join(f"{share:5.1f}" for share in shares), flush=True)
+    with ProcessPoolExecutor() as pool:
+        for background in NULLS:
+            minutes = pool.map(minute, repeat(background), range(-(-runs // SCHEDULES)), chunksize=4)
+            highest = np.array([one for schedules in minutes for one in schedules])
+            shares = [100 * np.mean(highest[:, k] >= np.log(n)) for k in (0, 1) for n in (100, 20)]
+            print(f"{background:<14}", "  ".join(f"{share:5.1f}" for share in shares), flush=True)
 
 
 def loss_table(runs: int) -> None:

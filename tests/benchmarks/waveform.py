@@ -14,8 +14,8 @@ import argparse
 
 import numpy as np
 
+from telltick.measure.contrasts import contrasts
 from telltick.measure.evidence import tie_log_e
-from telltick.measure.reading import contrasts
 from telltick.measure.rows import measure_rows
 from telltick.measure.tones import band_bins
 from telltick.measure.waveform import waveform_tie
@@ -50,7 +50,8 @@ def polls_needed(seed: int, i_over_n_db: float, background: str, *, free: bool) 
     )
     gate = scene.gate.shifted(scene.latency_s)
     rows = measure_rows(scene.samples, 0, RATE_HZ, gate)
-    loudness = tie_log_e(contrasts(rows, band_bins(rows, Band())))
+    beside = contrasts(rows, band_bins(rows, Band()))
+    loudness = tie_log_e(beside.by_turns, beside.sides, beside.spread)
     waveform = waveform_tie(scene.samples, 0, RATE_HZ, gate, baud=9600)
     return first_proof(loudness), first_proof(waveform.log_e)
 

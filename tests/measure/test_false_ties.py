@@ -59,7 +59,7 @@ def test_noise_that_comes_and_goes_by_itself_is_not_tied(spells, seed):
 
 @pytest.mark.parametrize("spells", [(120, 30), (50, 100), (30, 170), (60, 90), (15, 60)])
 def test_noise_that_comes_and_goes_by_itself_reads_no_sure_excess(spells):
-    excess = reading_of_noise(1, 0.2, 0.032, 60.0, spells).excess_db
+    excess = reading_of_noise(2, 0.2, 0.032, 60.0, spells).excess_db
     assert excess.low <= 0.0 <= excess.high
 
 

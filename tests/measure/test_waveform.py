@@ -3,8 +3,8 @@ from itertools import product
 import numpy as np
 import pytest
 
+from telltick.measure.contrasts import contrasts
 from telltick.measure.evidence import tie_log_e
-from telltick.measure.reading import contrasts
 from telltick.measure.rows import measure_rows
 from telltick.measure.tones import band_bins
 from telltick.measure.waveform import poll_windows, tie_of, waveform_tie
@@ -35,7 +35,8 @@ def test_a_tie_is_proven_with_far_fewer_polls_than_loudness_needs():
     by_loudness = []
     for scene in scenes:
         rows = measure_rows(scene.samples, 0, RATE_HZ, scene.gate.shifted(scene.latency_s))
-        by_loudness.append(polls_needed(tie_log_e(contrasts(rows, band_bins(rows, Band())))))
+        beside = contrasts(rows, band_bins(rows, Band()))
+        by_loudness.append(polls_needed(tie_log_e(beside.by_turns, beside.sides, beside.spread)))
     assert np.median(by_waveform) * 1.5 < np.median(by_loudness)
 
 

@@ -14,31 +14,69 @@ import numpy as np
 
 from telltick.model.clock import Floats
 
-_BETS = np.array([0.12, 0.4, 1.0])
-_BET_SHARES = np.array([0.1, 0.8, 0.1])  # most where a hundred polls just suffice
-_ON_SIGNS = 0.15  # of the stake
+_BETS = np.array([0.18, 0.42, 0.9])
+_BET_SHARES = np.array([0.03, 0.94, 0.03])  # most where a hundred polls just suffice
+_ON_SIGNS = 0.04  # of the stake
 _SIGN_BETS = np.array([0.05, 0.1, 0.2, 0.4, 0.7])
-_FAR = 3.0  # scaled deviations beyond this lose their say: a crash tells nothing about the polls
+_FAR = 2.7  # scaled deviations beyond this lose their say: a crash tells nothing about the polls
+_SIGN = 0.6  # what a sign counts in place of a scaled deviation
+_CALM = 2.0  # times the spread of noise alone: static reaches 1.4, speech begins at 2 and soon goes on to 3
 
 
-def tie_log_e(differences: Floats) -> Floats:
+def tie_log_e(differences: Floats, sides: Floats | None = None, spread: float = np.inf) -> Floats:
     """Log e-value after each poll, of "bursts are louder than the quiet next to them".
 
-    A little of the stake lies on signs (needed in speech), the rest on sizes: z = psi(d / scale), psi
-    redescending, the scale a running median of |d| that includes the present one (independent of the sign of
-    d without a tie).
+    A little of the stake lies on signs (needed in speech), the rest on sizes: h(d) = tanh(bet psi(d /
+    scale)), psi redescending, the scale a running median of |d|. Without a tie h has mean zero when d is
+    symmetric about zero, so that the product of 1 + h is an e-process (Waudby-Smith and Ramdas, "Estimating
+    means of bounded random variables by betting", 2024).
+
+    More can be told from the stretches on both sides at once. In steady noise, whatever it is like, the
+    stretch before, the poll, and the stretch after are each as far from the next: h(poll - before) is
+    distributed as h(after - poll) = -h(poll - after), h being odd, so that the mean of both has mean zero; its
+    scale is the spread of noise alone. Syllables or clicks that go on from poll to poll make it so only in
+    the long run: where the differences so far scatter more than in noise alone, the signs of single ones by
+    turns are bet on, which such a rhythm favours and disfavours alike.
 
     Args:
         differences: shape (polls,), log power of the burst less log power of one equal stretch beside it,
             before and after by turns: symmetric about zero without a tie.
+        sides: shape (polls, 2 pairs), the same to stretches before and after, in pairs equally far away; NaN
+            where a pair is not whole.
+        spread: standard deviation of a difference in noise alone.
     """
     d = np.asarray(differences, dtype=np.float64)
-    d = d[np.isfinite(d)]
+    known = np.isfinite(d)
+    d = d[known]
     if not len(d):
         return np.zeros(0)
-    z = redescending(d / running_scale(d))
-    sizes = _mixed(lambda bet: 0.98 * np.tanh(bet * z), _BETS, _BET_SHARES)
-    return np.asarray(np.logaddexp(sign_log_e(d) + np.log(_ON_SIGNS), sizes + np.log(1 - _ON_SIGNS)))
+    scale = running_scale(d)  # the present one included: it knows nothing of the sign of d
+    past = np.concatenate([[np.inf], scale[:-1]])
+    calm = past < _CALM * spread
+    z = redescending(d / scale)
+    if sides is None:
+        both = np.zeros((len(d), 0))
+    else:
+        both = np.where(calm[:, None], sides[known], np.nan)
+        z = np.where(calm, z, _SIGN * np.sign(d))
+    count = np.isfinite(both).sum(axis=1)
+
+    def by_size(bet: float) -> Floats:
+        stronger = bet * 2 * count / (count + 1.0)  # the mean of n differences to one poll scatters less
+        many = _mean_of(lambda side: np.tanh(stronger * redescending(side / spread)), both, count)
+        return 0.98 * np.where(count > 0, many, np.tanh(bet * z))
+
+    signs = np.where(count > 0, _mean_of(np.sign, both, count), np.sign(d))
+    sizes = _mixed(by_size, _BETS, _BET_SHARES)
+    return np.asarray(np.logaddexp(_signed(signs) + np.log(_ON_SIGNS), sizes + np.log(1 - _ON_SIGNS)))
+
+
+def _mean_of(score: Callable[[Floats], Floats], sides: Floats, count: Floats) -> Floats:
+    """Mean of the scores of each poll's sides; one side at a time in memory."""
+    total = np.zeros(len(sides))
+    for side in sides.T:
+        total += np.nan_to_num(score(side))
+    return np.asarray(total / np.maximum(count, 1))
 
 
 def symmetric_log_e(differences: Floats, bet: float) -> Floats:
@@ -51,7 +89,11 @@ def symmetric_log_e(differences: Floats, bet: float) -> Floats:
 
 def sign_log_e(differences: Floats) -> Floats:
     """Log e-value after each difference, from its sign alone; zero bets nothing."""
-    signs = np.sign(differences)
+    return _signed(np.sign(differences))
+
+
+def _signed(signs: Floats) -> Floats:
+    """The same from signs, or from means of signs."""
     return _mixed(lambda bet: bet * signs, _SIGN_BETS, np.full(len(_SIGN_BETS), 1 / len(_SIGN_BETS)))
 
 

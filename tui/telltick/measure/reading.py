@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.banded import SpectrumSums
+from telltick.measure.contrasts import contrasts
 from telltick.measure.evidence import tie_log_e
 from telltick.measure.excess import Excess, Method, measure_excess
 from telltick.measure.frames import from_db, to_db
@@ -16,7 +17,6 @@ from telltick.measure.latency import SEARCH_S, THRESHOLD
 from telltick.measure.robust import interval, student_t
 from telltick.measure.rows import PollRows
 from telltick.measure.tones import band_bins, clear_share, tonal_bins
-from telltick.model.clock import Floats
 from telltick.model.readings import Band, Estimate, Latency, PollingFacts, Reading, Spectrum, Verdict
 from telltick.model.traffic import Gate
 
@@ -127,49 +127,9 @@ def _too_few(rows: PollRows, use: npt.NDArray[np.bool_], share: float) -> Readin
 
 def _log_e(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
     """Strongest evidence reached, as the log of an e-value."""
-    log_e = tie_log_e(contrasts(rows, use))
+    found = contrasts(rows, use)
+    log_e = tie_log_e(found.by_turns, found.sides, found.spread)
     return max(0.0, float(log_e.max(initial=0.0)))
-
-
-def contrasts(rows: PollRows, use: npt.NDArray[np.bool_]) -> Floats:
-    """Shape (polls,): log power of each core less that of one equal stretch beside it; NaN without any.
-
-    One stretch, now the one before and now the one after: swapping the two makes the difference symmetric
-    about zero in any steady noise without a tie, also in noise that comes and goes, where the mean of both is
-    not. Where a poll has no slot on either side, a gap stands in, against a piece of the core as short.
-    """
-    polled = rows.poll != IDLE
-    sides = np.stack([_beside(rows, use, place) for place in (-1, 1)])
-    turn = np.zeros(len(rows.poll), dtype=np.int64)
-    turn[polled] = _turns(int(polled.sum()))
-    each = np.arange(len(turn))
-    mine, other = sides[turn, each], sides[1 - turn, each]
-    return np.asarray(np.where(np.isfinite(mine), mine, other)[polled])
-
-
-def _beside(rows: PollRows, use: npt.NDArray[np.bool_], place: int) -> Floats:
-    """Shape (rows,): log power of each core less that of what lies beside it at this place; or NaN."""
-    out = np.full(len(rows.poll), np.nan)
-    core = rows.core[:, use].sum(axis=1, dtype=np.float64)
-    slot, pair = rows.slot_place == place, rows.pair_place == place
-    lone = np.setdiff1d(rows.pair_row, rows.slot_row[np.abs(rows.slot_place) == 1])
-    pair &= np.isin(rows.pair_row, lone)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        at = rows.slot_row[slot]
-        out[at] = np.log(core[at]) - np.log(rows.slots[slot][:, use].sum(axis=1, dtype=np.float64))
-        short = rows.pair_core[pair][:, use].sum(axis=1, dtype=np.float64)
-        out[rows.pair_row[pair]] = np.log(short) - np.log(
-            rows.pair_gap[pair][:, use].sum(axis=1, dtype=np.float64)
-        )
-    return out
-
-
-def _turns(count: int) -> npt.NDArray[np.int64]:
-    """Whose turn it is: the Thue-Morse sequence, balanced against drift of every order and never periodic."""
-    bits = np.arange(count)
-    for shift in (16, 8, 4, 2, 1):
-        bits = bits ^ (bits >> shift)
-    return bits & 1
 
 
 def _latencies_tried(rows: PollRows, latency: Latency) -> float:

@@ -1,0 +1,91 @@
+"""Each poll against the quiet beside it: what the evidence of a tie (`evidence.tie_log_e`) is made of."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from telltick.measure.gating import IDLE
+from telltick.measure.rows import PollRows
+from telltick.measure.shapes import effective_bins, mean_shape
+from telltick.model.clock import Floats
+
+FARTHEST = 2  # slots counted outwards from a poll; those farther away seldom fit between two polls
+
+
+@dataclass(frozen=True)
+class Contrasts:
+    """Log power of each poll's core less that of equal stretches beside it.
+
+    Attributes:
+        by_turns: shape (polls,), against one stretch, now the one before and now the one after; NaN without
+            any. Swapping the two stretches makes it symmetric about zero in any steady noise without a tie.
+        sides: shape (polls, 2 * FARTHEST), against the slots before and after in pairs equally far away; NaN
+            where a pair is not whole.
+        spread: standard deviation of one difference in noise alone.
+    """
+
+    by_turns: Floats
+    sides: Floats
+    spread: float
+
+
+def contrasts(rows: PollRows, use: npt.NDArray[np.bool_]) -> Contrasts:
+    """The contrasts of all polls over the bins `use`.
+
+    Where a poll has no slot on either side, a gap stands in, against a piece of the core as short.
+    """
+    polled = rows.poll != IDLE
+    places = [place for far in range(1, FARTHEST + 1) for place in (-far, far)]
+    core = np.log(np.maximum(rows.core[:, use].sum(axis=1, dtype=np.float64), 1e-30))
+    slots = np.stack([core - _slot_level(rows, use, place) for place in places])
+    near = np.where(np.isfinite(slots[:2]).any(axis=0), slots[:2], _to_gaps(rows, use))
+    turn = np.zeros(len(rows.poll), dtype=np.int64)
+    turn[polled] = _turns(int(polled.sum()))
+    each = np.arange(len(turn))
+    mine, other = near[turn, each], near[1 - turn, each]
+    for pair in range(0, len(slots), 2):
+        slots[pair : pair + 2, ~np.isfinite(slots[pair : pair + 2]).all(axis=0)] = np.nan
+    by_turns = np.where(np.isfinite(mine), mine, other)
+    return Contrasts(by_turns[polled], slots[:, polled].T, _spread(rows, use))
+
+
+def _slot_level(rows: PollRows, use: npt.NDArray[np.bool_], place: int) -> Floats:
+    """Shape (rows,): log power of the slot at a place; NaN without one."""
+    out = np.full(len(rows.poll), np.nan)
+    there = rows.slot_place == place
+    power = rows.slots[there][:, use].sum(axis=1, dtype=np.float64)
+    out[rows.slot_row[there]] = np.log(np.maximum(power, 1e-30))
+    return out
+
+
+def _to_gaps(rows: PollRows, use: npt.NDArray[np.bool_]) -> Floats:
+    """Shape (2, rows): log power of a piece of the core less that of a gap as short, before and after."""
+    out = np.full((2, len(rows.poll)), np.nan)
+    for index, place in enumerate((-1, 1)):
+        there = rows.pair_place == place
+        core = rows.pair_core[there][:, use].sum(axis=1, dtype=np.float64)
+        gap = rows.pair_gap[there][:, use].sum(axis=1, dtype=np.float64)
+        out[index, rows.pair_row[there]] = np.log(np.maximum(core, 1e-30)) - np.log(np.maximum(gap, 1e-30))
+    return out
+
+
+def _spread(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
+    """sqrt(2 / nu): that of the difference of the logarithms of two equal powers of noise."""
+    frames = rows.core_frames[rows.poll != IDLE]
+    if not len(frames):
+        return float("inf")
+    bins = (
+        rows.summed.worth if rows.summed else effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
+    )
+    return float(np.sqrt(2 / mean_shape(float(np.median(np.maximum(frames, 1))), bins)))
+
+
+def _turns(count: int) -> npt.NDArray[np.int64]:
+    """Whose turn it is: the Thue-Morse sequence, balanced against drift of every order and never periodic."""
+    bits = np.arange(count)
+    for shift in (16, 8, 4, 2, 1):
+        bits = bits ^ (bits >> shift)
+    return bits & 1
