@@ -33,10 +33,10 @@ def tie_log_e(differences: Floats, sides: Floats | None = None, spread: float = 
 
     More can be told from the stretches on both sides at once. In steady noise, whatever it is like, the
     stretch before, the poll, and the stretch after are each as far from the next: h(poll - before) is
-    distributed as h(after - poll) = -h(poll - after), h being odd, so that the mean of both has mean zero; its
-    scale is the spread of noise alone. Syllables or clicks that go on from poll to poll make it so only in
-    the long run: where the differences so far scatter more than in noise alone, the signs of single ones by
-    turns are bet on, which such a rhythm favours and disfavours alike.
+    distributed as h(after - poll) = -h(poll - after), h being odd, so that the mean of both has mean zero;
+    its scale is the spread of noise alone. Syllables or clicks that go on from poll to poll make it so only
+    in the long run: where the differences so far scatter more than in noise alone, the signs of single ones
+    by turns are bet on, which such a rhythm favours and disfavours alike.
 
     Args:
         differences: shape (polls,), log power of the burst less log power of one equal stretch beside it,
