@@ -26,12 +26,13 @@ from telltick.store.session import SessionReader
 CHUNK_S = 60.0
 SEARCH_S = 60.0  # audio the latency is looked for in
 SEARCH_EVERY_S = 3.0
-CELLS_EVERY_S = 2.0  # of new audio between two searches; a piece that long takes little memory
+CELLS_EVERY_S = 4.0  # of new audio between two searches; a piece that long takes little memory
 FOLLOW_EVERY_S = 10.0  # once it is known: a sixth of the audio is new then
 MOVED_S = 0.004  # a latency this far from its track was wrong before, or the device has changed
 FOLLOWED_S = 0.001  # and one this far from it has drifted; less is chance
 STALE_S = 0.0015  # rows measured this far from where the track now says they lie are measured again
 OVERLAP_S = 3.0  # rows at the end of a chunk need this much audio after them
+NEW_S = 0.8  # audio without rows from which they are measured: the meter changes each second
 
 
 class Analyst:
@@ -168,7 +169,7 @@ class Analyst:
             self.cover_s = s
 
     def _new_audio(self, to_sample: int) -> bool:
-        return to_sample / self._rate_hz - self._resume_s > OVERLAP_S / 2
+        return to_sample / self._rate_hz - self._resume_s > NEW_S
 
     def _measure(self, start_s: float, end_s: float) -> PollRows:
         first = int(start_s * self._rate_hz)

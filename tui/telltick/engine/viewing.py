@@ -39,7 +39,8 @@ UNTOLD = Reading(
     0, 0.0, warnings=("The journal is locked by another program: no polls are known for the last seconds.",)
 )
 THOROUGH_S = 0.95  # of new sound before more than strip and input are looked at: figures change each second
-REREAD_S = 1.5  # audio that must be new before the meter is read again: rows come no faster
+REREAD_S = 0.9  # audio that must be new before the meter is read again
+STEP_REREAD_S = 3.0  # and before a step that is longer than the meter's window
 STEP_GROWTH = 0.03  # share by which a step must have grown before it is read again
 TONES_EVERY_S = 6.0  # steady tones are looked for again so often
 TONES_LAST_FROM_S = 10.0  # where the rows are fewer, each look finds them better
@@ -320,7 +321,7 @@ class SessionView:
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
         """Reading since the step began; a long step is read again only when it has grown enough."""
         begun, read_to, reading = self._step_reading
-        fresh_s = max(2 * REREAD_S, STEP_GROWTH * (until_s - begin_s))
+        fresh_s = max(STEP_REREAD_S, STEP_GROWTH * (until_s - begin_s))
         if begun == begin_s and self._is_fresh(read_to, until_s, fresh_s):
             return reading
         rows = self._analyst.all_rows(begin_s, until_s)
