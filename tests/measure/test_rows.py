@@ -1,7 +1,10 @@
+from dataclasses import fields
+
 import numpy as np
 import pytest
 
-from telltick.measure.rows import PollRows, measure_rows
+from telltick.measure.banded import sums_of
+from telltick.measure.rows import GrowingRows, PollRows, measure_rows
 from telltick.model.traffic import Gate
 from tests.scenes import make_scene, poll_gate
 
@@ -65,3 +68,22 @@ def test_between_takes_only_rows_wholly_inside():
     assert some.slot_row.max() == len(some.poll) - 1
     again = PollRows.join([rows.between(0, some.start_s[0]), some])
     assert np.array_equal(again.slots, rows.between(0, 10.0).slots)
+
+
+def test_rows_that_grow_are_the_rows_joined_and_stay_as_they_were_handed_out():
+    scene = make_scene(4, seconds=40)
+    rows = measure_rows(scene.samples, 0, scene.rate_hz, scene.gate)
+    parts = [sums_of(rows.between(begin_s, begin_s + 10.0))[0] for begin_s in (0.0, 10.0, 20.0, 30.0)]
+    growing = GrowingRows(parts[0])
+    growing.add(parts[1])
+    early = growing.rows()
+    for part in parts[2:]:
+        growing.add(part)
+    for found, joined in ((early, PollRows.join(parts[:2])), (growing.rows(), PollRows.join(parts))):
+        for field in fields(PollRows):
+            got, expected = getattr(found, field.name), getattr(joined, field.name)
+            assert (
+                np.array_equal(got, expected, equal_nan=True)
+                if isinstance(got, np.ndarray)
+                else (got == expected)
+            )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from telltick.measure.banded import SpectrumSums, sums_of
-from telltick.measure.rows import PollRows
+from telltick.measure.rows import GrowingRows, PollRows
 
 FOLD_S = 600.0  # audio whose rows are held bin by bin
 
@@ -29,7 +29,7 @@ class StepTally:
     end_s: float = 0.0
     polls: int = 0
     _bins: list[PollRows] = field(default_factory=list)
-    _bands: list[PollRows] = field(default_factory=list)
+    _bands: GrowingRows | None = None
     _sums: SpectrumSums | None = None
 
     def add(self, rows: PollRows) -> None:
@@ -49,12 +49,11 @@ class StepTally:
 
     def rows(self) -> PollRows | None:
         """All rows with the bins of the band added up; None before there are any."""
-        if len(self._bands) > 1:
-            self._bands = [PollRows.join(self._bands)]  # and no second copy of them
-        parts = self._bands + ([sums_of(PollRows.join(self._bins))[0]] if self._bins else [])
-        if len(parts) == 1:
-            return parts[0]
-        return PollRows.join(parts) if parts else None
+        held = None if self._bands is None else self._bands.rows()
+        if not self._bins:
+            return held
+        newest = sums_of(PollRows.join(self._bins))[0]
+        return newest if held is None else PollRows.join([held, newest])
 
     def sums(self) -> SpectrumSums | None:
         """What the step's average spectra are made of."""
@@ -71,5 +70,8 @@ class StepTally:
         if self._bins:
             banded, sums = sums_of(PollRows.join(self._bins))
             self._bins = []
-            self._bands.append(banded)
+            if self._bands is None:
+                self._bands = GrowingRows(banded)
+            else:
+                self._bands.add(banded)
             self._sums = sums if self._sums is None else self._sums.plus(sums)

@@ -37,6 +37,7 @@ from telltick.measure.gating import (
     touches,
 )
 from telltick.model.clock import Floats
+from telltick.model.columns import Column
 from telltick.model.traffic import Gate, Ints
 
 _GROUP_ROWS = 64  # rows whose frames are held in memory at once
@@ -194,23 +195,54 @@ class PollRows:
             slot_row=slot_row,
             pair_row=pair_row,
             resume_s=parts[-1].resume_s,
-            summed=_joined_sums(parts),
+            summed=_mean_sums([part.summed for part in parts], [len(part.poll) for part in parts]),
         )
 
 
-def _joined_sums(parts: Sequence[PollRows]) -> Summed | None:
-    """Of successive chunks: the mean over their rows."""
-    sums = [part.summed for part in parts if part.summed is not None]
-    if not sums:
+class GrowingRows:
+    """Rows of successive chunks, each copied once and let go of: `PollRows.join` needs twice the room."""
+
+    def __init__(self, first: PollRows) -> None:
+        """Begin with a first chunk."""
+        self._freq_hz, self._hop_s, self._resume_s = first.freq_hz, first.hop_s, first.resume_s
+        self._sums, self._counts = [first.summed], [len(first.poll)]
+        names = (*_BY_ROW, *_BY_SLOT, *_BY_PAIR, *_ROW_NUMBERS)
+        self._columns = {name: Column(getattr(first, name)) for name in names}
+
+    def add(self, rows: PollRows) -> None:
+        """Append the rows of the next chunk; their bins are added up where those of the first are."""
+        before = len(self._columns["poll"])
+        for name, column in self._columns.items():
+            new = getattr(rows, name)
+            column.extend(new + new.dtype.type(before) if name in _ROW_NUMBERS else new)
+        self._resume_s = rows.resume_s
+        self._sums.append(rows.summed)
+        self._counts.append(len(rows.poll))
+
+    def rows(self) -> PollRows:
+        """All rows so far, as `PollRows.join` would have them; they stay as they are when more come."""
+        return PollRows(
+            self._freq_hz,
+            self._hop_s,
+            **{name: column.values for name, column in self._columns.items()},
+            resume_s=self._resume_s,
+            summed=_mean_sums(self._sums, self._counts),
+        )
+
+
+def _mean_sums(sums: Sequence[Summed | None], counts: Sequence[int]) -> Summed | None:
+    """Of successive chunks of so many rows: the mean over their rows."""
+    told = [(one.worth, one.lost) for one in sums if one is not None]
+    if not told:
         return None
-    weight = [max(len(part.poll), 1) for part in parts]
-    worth, lost = np.average([(one.worth, one.lost) for one in sums], axis=0, weights=weight)
+    worth, lost = np.average(told, axis=0, weights=[max(count, 1) for count in counts])
     return Summed(float(worth), float(lost))
 
 
 _BY_SLOT = ("slot_place", "slots")
 _BY_PAIR = ("pair_place", "pair_gap", "pair_core")
-_NOT_BY_ROW = {"freq_hz", "hop_s", "slot_row", "pair_row", "resume_s", "summed", *_BY_SLOT, *_BY_PAIR}
+_ROW_NUMBERS = ("slot_row", "pair_row")
+_NOT_BY_ROW = {"freq_hz", "hop_s", "resume_s", "summed", *_ROW_NUMBERS, *_BY_SLOT, *_BY_PAIR}
 _BY_ROW = tuple(f.name for f in fields(PollRows) if f.name not in _NOT_BY_ROW)
 
 

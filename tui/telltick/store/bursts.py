@@ -2,53 +2,61 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
-from itertools import compress
 
 import numpy as np
 import numpy.typing as npt
 
 from telltick.model.clock import NS, AudioClock
+from telltick.model.columns import Column, shortest
 from telltick.model.traffic import Burst, Direction, Gate, Ints
 
 NO_POLL = -1
 LONGEST_NS = 3600 * NS  # no run of bytes lasts that long at any rate
 MANY_TEXTS = 256  # requests and replies repeat themselves; random bytes do not
+_TEXT = 4  # place of its column
 BurstRow = tuple[int, int, int, str, bytes, int | None]  # row, start_ns, end_ns, direction, data, poll
 _IS_RX = {str(Direction.TX): 0, str(Direction.RX): 1}
 
 
 class BurstColumns:
-    """Bursts in the order they were journalled, as columns. An hour at 20 polls/s is 144 000 of them."""
+    """Bursts in the order they were journalled, as columns. An hour at 20 polls/s is 144 000 of them.
+
+    Each takes about twenty bytes: its end is held as its length, and its bytes as the number of a text.
+    """
 
     def __init__(self) -> None:
-        self._numbers = np.zeros((4, 1024), dtype=np.int64)  # rows: start_ns, end_ns, rx, poll
-        self._data: list[bytes] = []
-        self._texts: dict[bytes, bytes] = {}  # what was said often, held once
+        self._columns = [Column(np.zeros(0, dtype=np.int8)) for _ in range(5)]
+        self._start_ns, self._length_ns, self._rx, self._poll, self._text = self._columns
+        self._longest_ns = 0
         self.forgotten = 0  # bursts that were let go of
+        self._in_order = True  # each starts when the one before it does, or later
+        self._texts: list[bytes] = []  # what was said, by number; what was said often, once
+        self._numbers: dict[bytes, int] = {}  # of the texts that are likely to come again
 
     def __len__(self) -> int:
-        return len(self._data)
+        return len(self._start_ns)
 
     @property
     def start_ns(self) -> Ints:
         """Shape (bursts,): session time of each burst's first start bit."""
-        return self._numbers[0, : len(self)]
+        return self._start_ns.values.astype(np.int64, copy=False)
 
     @property
     def end_ns(self) -> Ints:
         """Shape (bursts,): session time of the end of each burst's last stop bit."""
-        return self._numbers[1, : len(self)]
+        return np.asarray(self.start_ns + self._length_ns.values)
 
     @property
     def rx(self) -> npt.NDArray[np.bool_]:
         """Shape (bursts,): True for bytes from the radio."""
-        return self._numbers[2, : len(self)].astype(np.bool_)
+        return self._rx.values.astype(np.bool_)
 
     @property
     def poll(self) -> Ints:
         """Shape (bursts,): number of the poll, -1 where nobody counted."""
-        return self._numbers[3, : len(self)]
+        return self._poll.values.astype(np.int64, copy=False)
 
     def extend(self, rows: Sequence[BurstRow]) -> None:
         """Append bursts.
@@ -65,17 +73,17 @@ class BurstColumns:
         if {*map(type, start), *map(type, end), *map(type, polls)} != {int}:
             raise TypeError("a burst's time or poll is not a whole number")
         rx = [_IS_RX[word] for word in direction]
-        count, new = len(rows), slice(len(self), len(self) + len(rows))
-        self._make_room(new.stop)
-        for row, column in zip(self._numbers, (start, end, rx, polls), strict=True):
-            row[new] = np.fromiter(column, np.int64, count)
-        if np.any(self._numbers[1, new] < self._numbers[0, new]):
+        numbers = np.array((start, end, rx, polls, self._texts_of(data)), dtype=np.int64)
+        if np.any(numbers[1] < numbers[0]):
             raise ValueError("a burst ends before it starts")
-        if np.any(self._numbers[1, new] // 2 - self._numbers[0, new] // 2 > LONGEST_NS // 2):  # no overflow
+        if np.any(numbers[1] // 2 - numbers[0] // 2 > LONGEST_NS // 2):  # no overflow
             raise ValueError("a burst lasts longer than an hour")
-        if len(self._texts) > MANY_TEXTS:
-            self._texts.clear()
-        self._data.extend(self._texts.setdefault(text, text) for text in data)
+        numbers[1] -= numbers[0]
+        begins = np.concatenate([self._start_ns.values[-1:], numbers[0]])
+        self._in_order &= bool(np.all(begins[1:] >= begins[:-1]))
+        self._longest_ns = max(self._longest_ns, int(numbers[1].max()))
+        for column, new in zip(self._columns, numbers, strict=True):
+            column.extend(shortest(new))
 
     def forget_before(self, t_ns: int, kept_ns: Sequence[tuple[int, int]] = ()) -> None:
         """Let go of bursts that end before a session time; the others move up.
@@ -87,25 +95,46 @@ class BurstColumns:
         stays = self.end_ns >= t_ns
         for from_ns, until_ns in kept_ns:
             stays |= (self.end_ns >= from_ns) & (self.start_ns <= until_ns)
-        left = int(np.count_nonzero(stays))
-        self.forgotten += len(self) - left
-        numbers = np.zeros((4, max(1024, left)), dtype=np.int64)
-        numbers[:, :left] = self._numbers[:, : len(self)][:, stays]
-        self._numbers, self._data = numbers, list(compress(self._data, stays.tolist()))
+        self.forgotten += len(self) - int(np.count_nonzero(stays))
+        for column in self._columns:
+            column.keep(stays)
+        said, text = np.unique(self._text.values, return_inverse=True)
+        self._texts, self._numbers = [self._texts[number] for number in said.tolist()], {}
+        self._text = self._columns[_TEXT] = Column(shortest(text.astype(np.int64)))
 
     def burst(self, index: int) -> Burst:
         """One of them."""
-        start, end, rx, poll = (int(number) for number in self._numbers[:, index])
-        direction = Direction.RX if rx else Direction.TX
-        return Burst(start, end, direction, self._data[index], None if poll == NO_POLL else poll)
+        return self._bursts(slice(index, index + 1 or None))[0]
 
     def since(self, index: int) -> list[Burst]:
         """Bursts from `index` on."""
-        columns = self._numbers[:, index : len(self)].tolist()
+        return self._bursts(slice(index, None))
+
+    def _bursts(self, chosen: slice) -> list[Burst]:
         return [
-            Burst(start, end, Direction.RX if rx else Direction.TX, data, None if poll == NO_POLL else poll)
-            for start, end, rx, poll, data in zip(*columns, self._data[index:], strict=True)
+            Burst(
+                start,
+                start + length,
+                Direction.RX if rx else Direction.TX,
+                self._texts[text],
+                None if poll == NO_POLL else poll,
+            )
+            for start, length, rx, poll, text in zip(
+                *(column.values[chosen].tolist() for column in self._columns), strict=True
+            )
         ]
+
+    def _texts_of(self, data: Sequence[bytes]) -> list[int]:
+        """Number of each burst's text; those that are new are taken in."""
+        if len(self._numbers) > MANY_TEXTS:
+            self._numbers = {}
+        found = []
+        for text in data:
+            number = self._numbers.setdefault(text, len(self._texts))
+            if number == len(self._texts):
+                self._texts.append(text)
+            found.append(number)
+        return found
 
     def gate(
         self,
@@ -125,30 +154,35 @@ class BurstColumns:
             turnaround_s: longest silence, in seconds, between a request and a reply that nobody numbered.
             texts: with the bytes of each burst.
         """
-        near = np.ones(len(self), dtype=np.bool_)
-        if start_ns is not None:
-            near &= self.end_ns >= start_ns
-        if end_ns is not None:
-            near &= self.start_ns < end_ns
-        index = np.flatnonzero(
-            near
-        )  # chosen first: a minute of a day is put in order much sooner than the day
-        index = index[np.argsort(self.start_ns[index], kind="stable")]
+        index = self._near(start_ns, end_ns)
         start_s = clock.sample_at(self.start_ns[index]) / clock.rate_hz
         heard = np.isfinite(start_s)
         index, start_s = index[heard], start_s[heard]
-        end_s = start_s + (self.end_ns[index] - self.start_ns[index]).astype(np.float64) / NS
-        rx, number = self._numbers[2, index].astype(np.bool_), self._numbers[3, index]
+        end_s = start_s + self._length_ns.values[index].astype(np.float64) / NS
+        rx, number = self._rx.values[index].astype(np.bool_), self._poll.values[index]
         counted = (number[1:] != NO_POLL) | (number[:-1] != NO_POLL)
         silence_s = start_s[1:] - end_s[:-1]
         begins = np.where(counted, number[1:] != number[:-1], ~rx[1:] | (silence_s > turnaround_s))
         poll = np.zeros(len(index), dtype=np.int64)
         poll[1:] = np.cumsum(begins)
-        data = tuple(self._data[i] for i in index.tolist()) if texts else ()
+        data = tuple(self._texts[i] for i in self._text.values[index].tolist()) if texts else ()
         return Gate(start_s, end_s, rx, poll, data)
 
-    def _make_room(self, wanted: int) -> None:
-        if wanted > self._numbers.shape[1]:
-            grown = np.zeros((4, wanted + wanted // 4 + 1024), dtype=np.int64)
-            grown[:, : len(self)] = self._numbers[:, : len(self)]
-            self._numbers = grown
+    def _near(self, start_ns: int | None, end_ns: int | None) -> Ints:
+        """Numbers of the bursts that end at a session time or later and start before another, by their start.
+
+        A minute of a day is found at once where the journal is in order, as nearly every one is.
+        """
+        first, last = 0, len(self)
+        if self._in_order:
+            low, high = start_ns or 0, end_ns or 0
+            first = 0 if start_ns is None else bisect_left(self._start_ns.values, low - self._longest_ns)
+            last = last if end_ns is None else bisect_left(self._start_ns.values, high)
+        begins = self.start_ns[first:last]
+        near = np.ones(len(begins), dtype=np.bool_)
+        if start_ns is not None:
+            near &= begins + self._length_ns.values[first:last] >= start_ns
+        if end_ns is not None:
+            near &= begins < end_ns
+        index = np.flatnonzero(near)
+        return np.asarray(first + index[np.argsort(begins[index], kind="stable")])
