@@ -51,7 +51,8 @@ def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollR
     inside = band_bins(rows, band)
     use = inside & ~tonal
     share = clear_share(rows, band, tonal)
-    sums = {name: getattr(rows, name)[:, use].sum(axis=1, dtype=np.float64) for name in _BY_BIN}
+    some = _as_slice(use)
+    sums = {name: getattr(rows, name)[:, some].sum(axis=1, dtype=np.float64) for name in _BY_BIN}
     sums["quiet"] = quiet_sums(rows, use)
     worth = effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
     lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
@@ -59,6 +60,12 @@ def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollR
     whole = {name: (power / share)[:, None].astype(np.float32) for name, power in sums.items()}
     short = {name: getattr(rows, name).astype(dtype) for name, dtype in _SHORT.items()}
     return replace(rows, freq_hz=middle, **whole, **short, summed=Summed(worth, lost))
+
+
+def _as_slice(use: npt.NDArray[np.bool_]) -> slice | npt.NDArray[np.bool_]:
+    """The same bins as a slice where they lie side by side: what they hold need not be copied then."""
+    first, last = (int(use.argmax()), len(use) - int(use[::-1].argmax())) if use.any() else (0, 0)
+    return slice(first, last) if np.count_nonzero(use) == last - first else use
 
 
 @dataclass(frozen=True)

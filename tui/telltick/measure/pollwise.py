@@ -26,7 +26,14 @@ from telltick.measure.frames import Powers
 from telltick.measure.gain import GainDrop, gain_drop, joined_drops
 from telltick.measure.gating import IDLE
 from telltick.measure.ringing import quiet_sums
-from telltick.measure.robust import BISQUARE, bisquare_mean, clustered_error, row_medians, time_blocks
+from telltick.measure.robust import (
+    BISQUARE,
+    bisquare_mean,
+    clustered_error,
+    median,
+    row_medians,
+    time_blocks,
+)
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
@@ -161,7 +168,7 @@ def _excess_of(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> t
     """
     mean, influence = bisquare_mean(_levelled(window, polls, use))
     x = max(np.expm1(mean), 0.0)
-    mean += _log_bias(x) / float(np.median(window.shape[use]))
+    mean += _log_bias(x) / median(window.shape[use])
     fill = float(np.mean(window.fill[use]))
     rise = max(1 + np.expm1(mean) / fill, 1e-3)
     slope = 10 / np.log(10) * np.exp(mean) / fill / rise
@@ -203,7 +210,7 @@ def _levelled(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> Fl
     commoner number of frames. With the median ratio x of I to N, ln((1 + x a_k) / (1 + x a)) is taken off.
     """
     ratio, fill = window.power[use] / polls.floor[use], window.fill[use]
-    x = max(float(np.median((ratio - 1) / np.maximum(fill, 1e-3))), 0.0)
+    x = max(median((ratio - 1) / np.maximum(fill, 1e-3)), 0.0)
     return np.asarray(np.log(ratio) - np.log1p(x * fill) + np.log1p(x * float(np.mean(fill))))
 
 
@@ -213,8 +220,8 @@ def uneven_share(polls: Pollwise) -> float:
     if not use.any():
         return 0.0
     d = _levelled(polls.inner, polls, use)
-    spread = 1.4826 * np.median(np.abs(d - np.median(d)))
-    return float(np.mean(d - np.median(d) > BISQUARE * spread))
+    away = d - median(d)
+    return np.count_nonzero(away > BISQUARE * 1.4826 * median(np.abs(away))) / len(away)
 
 
 def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
@@ -413,16 +420,20 @@ def clipped_floor(log_powers: Floats, spread: float, passes: int = 5) -> Floats:
     if not log_powers.size:
         return np.full(len(log_powers), np.nan)
     with np.errstate(invalid="ignore", divide="ignore"):
-        enough = np.isfinite(log_powers).sum(axis=1) >= 3
+        count = np.isfinite(log_powers).sum(axis=1)
+        enough = count >= 3
         rows = log_powers[enough]
-        quarter = np.isfinite(rows).sum(axis=1) // 4
+        quarter = count[enough] // 4
         centre = np.sort(rows, axis=1)[np.arange(len(rows)), quarter] + 0.674 * spread
-        power = np.where(np.isfinite(rows), np.exp(rows), 0.0)
+        power = np.nan_to_num(np.exp(rows), copy=False)
         for _ in range(passes):
-            kept = (rows < centre[:, None] + CLIP * spread) & (rows > centre[:, None] - 4 * spread)
-            mean = np.log(np.sum(power * kept, axis=1) / np.maximum(kept.sum(axis=1), 1))
+            kept = (rows < (centre + CLIP * spread)[:, None]) & (rows > (centre - 4 * spread)[:, None])
+            many = kept.sum(axis=1)
+            mean = np.log(np.einsum("ij,ij->i", power, kept) / np.maximum(many, 1))
             # Clipping a normal distribution at 2.5 lowers its mean by phi(2.5) / Phi(2.5) = 0.0176.
-            centre = np.where(kept.sum(axis=1) >= 3, mean + 0.0176 * spread, centre)
+            before, centre = centre, np.where(many >= 3, mean + 0.0176 * spread, centre)
+            if np.array_equal(before, centre):
+                break
     out = np.full(len(log_powers), np.nan)
     out[enough] = centre
     return out

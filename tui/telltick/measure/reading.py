@@ -43,8 +43,7 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         latency: the latency in use, or None when none stands out (rows then lie at any latency).
     """
     band = band or Band()
-    tonal = tonal_bins(rows, band)
-    use, share = band_bins(rows, band) & ~tonal, clear_share(rows, band, tonal)
+    use, share = _clear_bins(rows, band)
     found = measure_excess(rows, use)
     if found is None or rows.polls < MIN_POLLS:
         return _too_few(rows, use, share)
@@ -68,6 +67,14 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
         upper_limit_i_over_n_db=_upper_limit_db(found, latency),
         warnings=(*_warnings(rows, band, use, found), *steady),
     )
+
+
+def _clear_bins(rows: PollRows, band: Band) -> tuple[npt.NDArray[np.bool_], float]:
+    """The bins of the band without steady tones, and the share of its noise floor that they hold."""
+    if rows.summed is not None:  # tones were left out when the bins were added up
+        return band_bins(rows, band), 1.0
+    tonal = tonal_bins(rows, band)
+    return band_bins(rows, band) & ~tonal, clear_share(rows, band, tonal)
 
 
 def _only_the_rhythm(rows: PollRows, latency: Latency) -> bool:

@@ -24,8 +24,8 @@ def mean_shape(frames: Floats | float, bins: float | None = None) -> Floats:
         bins: effective number of bins summed; None for a single bin.
     """
     n = np.asarray(frames, dtype=np.float64)
-    lags = enumerate(TIME_CORRELATION, start=1)
-    in_time = 1 + sum(2 * np.maximum(0, 1 - k / np.maximum(n, 1)) * r for k, r in lags)
+    each = 1 / np.maximum(n, 1)
+    in_time = 1 + sum(2 * r * np.maximum(0, 1 - k * each) for k, r in enumerate(TIME_CORRELATION, start=1))
     in_frequency = 1.0 if bins is None else (1 + 2 * sum(BIN_CORRELATION)) / bins
     return np.asarray(n / (in_time * in_frequency))
 
