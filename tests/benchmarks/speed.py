@@ -73,7 +73,7 @@ class Recording:
 def cells_of(recording: Recording) -> list[Cells]:
     """Power cells of the pieces that are searched for the latency."""
     parts = []
-    for start_s, end_s in search_pieces(recording.gate, 0.0, recording.seconds):
+    for start_s, end_s in search_pieces(recording.gate.poll_start_s, 0.0, recording.seconds):
         first = int(start_s * RATE_HZ)
         samples = recording.read(first, int(end_s * RATE_HZ) - first)
         parts.append(power_cells(samples, first, RATE_HZ))

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
+from telltick.engine.spans import Span
+from telltick.model.clock import Floats
 from telltick.model.traffic import Gate
 from telltick.store.session import SessionReader
 
@@ -20,15 +24,42 @@ def gate_near(reader: SessionReader, start_s: float, end_s: float, *, texts: boo
     return reader.gate(int(first_ns), int(last_ns), texts=texts)
 
 
+def gate_of(reader: SessionReader, spans: Sequence[Span]) -> Gate:
+    """Bursts in and around several stretches in order of time, without their bytes."""
+    near: list[Span] = []
+    for span in spans:
+        joins = bool(near) and span.start_s - near[-1].end_s <= 2 * MARGIN_S
+        near.append(Span(near.pop().start_s, span.end_s) if joins else span)
+    gates = [gate_near(reader, span.start_s, span.end_s, texts=False) for span in near]
+    polls = np.cumsum([0] + [gate.polls for gate in gates])
+    return Gate(
+        np.concatenate([gate.start_s for gate in gates]),
+        np.concatenate([gate.end_s for gate in gates]),
+        np.concatenate([gate.rx for gate in gates]),
+        np.concatenate([gate.poll + before for gate, before in zip(gates, polls, strict=False)]),
+    )
+
+
+def poll_starts(reader: SessionReader, span: Span) -> Floats:
+    """Shape (polls,): when each poll in and around a stretch starts, no latency applied."""
+    return np.concatenate([gate.poll_start_s[inside] for gate, inside in _by_the_hour(reader, span)])
+
+
 def polls_alone(reader: SessionReader, seconds: float) -> Gate:
-    """All polls of so many seconds of audio, each as one burst as long as its bytes, read hour by hour."""
-    start_s, on_s = [], []
-    edges = [-np.inf, *np.arange(PIECE_S, seconds, PIECE_S).tolist(), np.inf]
-    for begin_s, end_s in pairwise(edges):
-        gate = gate_near(reader, max(begin_s, 0.0), min(end_s, seconds), texts=False)
-        inside = (gate.poll_start_s >= begin_s) & (gate.poll_start_s < end_s)
-        start_s.append(gate.poll_start_s[inside])
-        on_s.append(gate.on_s[inside])
-    begins = np.concatenate(start_s)
+    """All polls of so many seconds of audio, each as one burst as long as its bytes."""
+    found = [
+        (gate.poll_start_s[inside], gate.on_s[inside])
+        for gate, inside in _by_the_hour(reader, Span(0.0, seconds))
+    ]
+    begins, on_s = (np.concatenate(parts) for parts in zip(*found, strict=True))
     rx = np.zeros(len(begins), dtype=bool)
-    return Gate(begins, begins + np.concatenate(on_s), rx, np.arange(len(begins)))
+    return Gate(begins, begins + on_s, rx, np.arange(len(begins)))
+
+
+def _by_the_hour(reader: SessionReader, span: Span) -> Iterator[tuple[Gate, npt.NDArray[np.bool_]]]:
+    """Gates of a stretch and its margins, an hour in memory at a time, and which polls begin in that hour."""
+    edges = [-np.inf, *np.arange(span.start_s + PIECE_S, span.end_s, PIECE_S).tolist(), np.inf]
+    for begin_s, end_s in pairwise(edges):
+        gate = gate_near(reader, max(begin_s, span.start_s), min(end_s, span.end_s), texts=False)
+        starts_s = gate.poll_start_s
+        yield gate, (starts_s >= begin_s) & (starts_s < end_s)

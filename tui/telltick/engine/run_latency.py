@@ -6,9 +6,9 @@ import math
 
 from telltick.engine.cell_store import CellStore
 from telltick.engine.effort import Effort, Work
-from telltick.engine.gates import gate_near
+from telltick.engine.gates import gate_of, poll_starts
 from telltick.engine.spans import Span
-from telltick.measure.latency import find_latency_in, search_pieces
+from telltick.measure.latency import find_latency_in, poll_period_s, search_pieces
 from telltick.model.readings import Estimate, Latency
 from telltick.store.session import SessionReader
 
@@ -58,14 +58,16 @@ class RunLatencies:
         return min(run.seconds, _WHOLE_S) if is_due and self._locked is None else 0.0
 
     def _search(self, run: Span, effort: Effort | None) -> Latency | None:
-        gate = gate_near(self._reader, run.start_s, run.end_s, texts=False)  # of a day
-        if not gate.polls:
+        starts_s = poll_starts(self._reader, run)
+        if not len(starts_s):
             return None
         if run.seconds <= _WHOLE_S:
             spans = [run]
         else:  # on a grid, so that a run that grows is searched in pieces that are known already
             start_s, end_s = _GRID_S * math.ceil(run.start_s / _GRID_S), _GRID_S * (run.end_s // _GRID_S)
-            spans = [Span(*piece) for piece in search_pieces(gate, start_s, end_s)]
+            spans = [Span(*piece) for piece in search_pieces(starts_s, start_s, end_s)]
+        period_s = poll_period_s(starts_s)
+        del starts_s  # of a day or more
         pieces = []
         for span in spans:
             cells = self._cells.between(run, span)
@@ -73,7 +75,7 @@ class RunLatencies:
                 pieces.append(cells)
             if effort is not None and len(spans) > 1:
                 effort.done(Work.SEARCH, _READ_SHARE * span.seconds)
-        latency = find_latency_in(pieces, gate)
+        latency = find_latency_in(pieces, gate_of(self._reader, spans), period_s)
         if effort is not None:
             read = _READ_SHARE if len(spans) > 1 else 0.0
             effort.done(Work.SEARCH, (1 - read) * sum(span.seconds for span in spans))

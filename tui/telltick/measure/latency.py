@@ -41,39 +41,47 @@ def find_latency(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) ->
         first_cell: number of the first one; cell c covers audio from c to c + 1 ms.
         gate: bursts in serial time, no latency applied.
     """
-    found = _latency_of(latency_maps(cells, first_cell, gate), gate)
+    found = _latency_of(latency_maps(cells, first_cell, gate), poll_period_s(gate.poll_start_s))
     return found and _sharpened(found, [Cells(first_cell, cells, 0.0)], gate)
 
 
-def find_latency_in(pieces: Sequence[Cells], gate: Gate) -> Latency | None:
+def find_latency_in(pieces: Sequence[Cells], gate: Gate, period_s: float | None = None) -> Latency | None:
     """The latency, and its drift where the pieces reach far enough, from several pieces of a long recording.
 
     Args:
         pieces: power cells of the pieces that `search_pieces` proposes, in order.
-        gate: bursts in serial time, no latency applied; it must reach over all pieces.
+        gate: bursts in serial time in and around these pieces, no latency applied.
+        period_s: of the polls, as `poll_period_s` tells it of the whole recording; that of the gate's unless
+            given.
     """
     maps, at_s = _timed_maps(pieces, gate)
     if len(maps) < _MIN_PIECES:
         return None
     middle_s = float((at_s[0] + at_s[-1]) / 2)
     drift = best_drift(*grouped(maps, at_s), middle_s, CELL_S)
-    steady, (_, steady_score) = _latency_of(maps, gate), _top_and_score(maps)
+    period_s = poll_period_s(gate.poll_start_s) if period_s is None else period_s
+    steady, (_, steady_score) = _latency_of(maps, period_s), _top_and_score(maps)
     drifting = along(maps, 1e-6 * drift.ppm * (at_s - middle_s) / CELL_S)
     _, score = _top_and_score(drifting)
     if not drift.known or (steady is not None and score < steady_score + _DRIFT_LEAD):
         return steady and _sharpened(steady, pieces, gate)
-    found = _latency_of(drifting, gate, _DRIFT_THRESHOLD)
+    found = _latency_of(drifting, period_s, _DRIFT_THRESHOLD)
     return found and _sharpened(replace(found, drift_ppm=drift.ppm, at_s=middle_s), pieces, gate)
 
 
-def search_pieces(gate: Gate, start_s: float, end_s: float) -> list[tuple[float, float]]:
+def poll_period_s(poll_start_s: Floats) -> float | None:
+    """Median time from poll to poll; None with fewer than three."""
+    return None if len(poll_start_s) < 3 else float(np.median(np.diff(poll_start_s)))
+
+
+def search_pieces(poll_start_s: Floats, start_s: float, end_s: float) -> list[tuple[float, float]]:
     """Which stretches of a recording to search for the latency: ten half minutes rich in polls, well spread.
 
     An hour need not be searched whole: after five minutes of polls the latency is known far better than the
     guard around the bursts needs, and drift shows best over a wide span.
 
     Args:
-        gate: bursts in serial time.
+        poll_start_s: shape (polls,), when each poll starts in serial time.
         start_s: start of the capture run in seconds of audio.
         end_s: its end.
 
@@ -84,7 +92,7 @@ def search_pieces(gate: Gate, start_s: float, end_s: float) -> list[tuple[float,
     if count <= _MOST_PIECES:
         return [(start_s, end_s)]
     edges = start_s + (end_s - start_s) * np.arange(count + 1) / count
-    polls, _ = np.histogram(gate.poll_start_s, edges)
+    polls, _ = np.histogram(poll_start_s, edges)
     rich = np.flatnonzero(polls >= max(1, 0.5 * polls.max()))
     if not len(rich):
         rich = np.arange(count)
@@ -142,17 +150,17 @@ def _top_and_score(maps: Floats) -> tuple[int, float]:
     return best, float((total[best] - np.median(total)) / spread)
 
 
-def _latency_of(maps: Floats, gate: Gate, threshold: float = THRESHOLD) -> Latency | None:
+def _latency_of(maps: Floats, period_s: float | None, threshold: float = THRESHOLD) -> Latency | None:
     if len(maps) < _MIN_PIECES:
         return None
     best, score = _top_and_score(maps)
     if score < threshold:
         return None
     seconds, error = _peak_with_error(search_lags_s(), maps)
-    period_s = _ambiguity_s(maps, best, gate)
-    if period_s is not None:
-        seconds = _smallest(seconds, period_s)
-    return Latency(Estimate(seconds, seconds - 2 * error, seconds + 2 * error), None, period_s, score)
+    modulo_s = period_s if period_s is not None and _is_ambiguous(maps, best, period_s) else None
+    if modulo_s is not None:
+        seconds = _smallest(seconds, modulo_s)
+    return Latency(Estimate(seconds, seconds - 2 * error, seconds + 2 * error), None, modulo_s, score)
 
 
 def search_lags_s() -> Floats:
@@ -239,11 +247,8 @@ def _top(lags_s: Floats, curve: Floats) -> float:
     return float(lags_s[best] + shift * CELL_S)
 
 
-def _ambiguity_s(maps: Floats, best: int, gate: Gate) -> float | None:
-    """The poll period, when a latency one period away fits as well as the best one."""
-    if gate.polls < 3:
-        return None
-    period_s = float(np.median(np.diff(gate.poll_start_s)))
+def _is_ambiguous(maps: Floats, best: int, period_s: float) -> bool:
+    """Does a latency one poll period away, or a few, fit as well as the best one?"""
     lags = maps.shape[1]
     reach = 12
     rivals = [best + k * round(period_s / CELL_S) for k in (-3, -2, -1, 1, 2, 3)]
@@ -254,8 +259,8 @@ def _ambiguity_s(maps: Floats, best: int, gate: Gate) -> float | None:
         at = low + int(np.argmax(maps[:, low:high].sum(axis=0)))
         lead = maps[:, best] - maps[:, at]
         if lead.sum() < 3 * np.sqrt(len(maps)) * lead.std(ddof=1):
-            return period_s
-    return None
+            return True
+    return False
 
 
 def _smallest(seconds: float, period_s: float) -> float:
