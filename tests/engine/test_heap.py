@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import ctypes
+import gc
 from types import SimpleNamespace
 
 import pytest
 
-from telltick.engine.heap import give_back_large_arrays, give_back_what_is_free
+from telltick.engine.heap import (
+    give_back_large_arrays,
+    give_back_what_is_free,
+    pass_over_what_lives_now,
+)
 
 
 def test_glibc_is_told():
@@ -30,3 +35,14 @@ def test_pages_that_nobody_needs_go_back():
     del small
     assert give_back_what_is_free()
     assert last
+
+
+def test_searches_for_garbage_leave_out_what_was_there_before():
+    lasting = [[] for _ in range(1000)]
+    try:
+        pass_over_what_lives_now()
+        searched = gc.get_objects()
+    finally:
+        gc.unfreeze()
+    assert len(searched) < 1000
+    assert lasting

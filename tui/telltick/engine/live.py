@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from telltick.engine.heap import give_back_large_arrays, give_back_what_is_free
+from telltick.engine.heap import give_back_large_arrays, give_back_what_is_free, pass_over_what_lives_now
 from telltick.engine.told import told_until, untold_s
 from telltick.engine.viewing import SessionView
 from telltick.model.clock import NS
@@ -15,6 +15,7 @@ from telltick.store.lock import held
 KEEP_NS = 1800 * NS  # of what a live view reads, the last half hour serves it: the longest strip takes that
 KEEP_POLLS_NS = 120 * NS
 FORGET_EVERY_NS = 20 * NS
+SETTLED_AFTER = 40  # looks: by then all modules are loaded and the screen stands
 
 
 class LiveFeed(SessionView):
@@ -28,11 +29,15 @@ class LiveFeed(SessionView):
         self._asked_ns = 0
         self._told = 0
         self._forget_at_ns = KEEP_POLLS_NS + FORGET_EVERY_NS
+        self._looks = 0
 
     def look(self, view: View) -> Snapshot:
         """Measure up to the present and return what to show."""
         picture = super().look(view)
         self._forget()
+        self._looks += 1
+        if self._looks == SETTLED_AFTER:
+            pass_over_what_lives_now()
         return picture
 
     def _forget(self) -> None:
