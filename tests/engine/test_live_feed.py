@@ -11,6 +11,7 @@ from telltick.engine import live
 from telltick.engine.live import LiveFeed
 from telltick.engine.offline import measure_session
 from telltick.model.clock import NS, Anchor
+from telltick.model.marks import MarkKind
 from telltick.model.session import Ending, HealthNote, Outcome, Verb
 from telltick.model.snapshot import Phase, View
 from telltick.store.journal import Journal
@@ -156,3 +157,27 @@ def test_a_long_watch_lets_go_of_polls_and_still_counts_them_all(folder, monkeyp
         feed.close()
     assert held == sum(poll.sent_ns >= (SECONDS - 5) * NS for poll in every)
     assert (before.polls, before.replies) == (after.polls, after.replies) == (len(every), len(every))
+
+
+def test_the_journal_is_read_with_every_other_look_but_at_once_for_what_was_written_here(folder):
+    tenth = rendered(seconds=SECONDS).audio[: RATE // 10].tobytes()
+    with hold(folder), (folder / "audio" / f"{0:012d}.wav").open("ab") as sound:
+        feed = LiveFeed(folder)
+        feed.look(View())
+
+        def marks_after(write):
+            write()
+            sound.write(tenth)
+            sound.flush()
+            return len(feed.look(View()).marks)
+
+        def by_another_viewer():
+            with Journal.open(folder) as journal:
+                journal.add_mark(t_ns=NS, settled_ns=NS, kind=MarkKind.PLAIN)
+
+        assert marks_after(feed.plain_mark) == 1
+        assert marks_after(by_another_viewer) == 1
+        assert marks_after(lambda: None) == 2  # a fifth of a second after the last one
+        by_another_viewer()
+        assert len(feed.look(View()).marks) == 3  # no sound comes in: nothing to wait for
+        feed.close()

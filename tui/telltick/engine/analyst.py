@@ -27,7 +27,8 @@ CHUNK_S = 60.0
 SEARCH_S = 60.0  # audio the latency is looked for in
 SEARCH_EVERY_S = 3.0
 CELLS_EVERY_S = 4.0  # of new audio between two searches; a piece that long takes little memory
-FOLLOW_EVERY_S = 10.0  # once it is known: a sixth of the audio is new then
+SHARPEN_EVERY_S = 10.0  # once it is known, while there is less audio than that
+FOLLOW_EVERY_S = 20.0  # and afterwards: a third of the audio is new then, and the track keeps no more
 MOVED_S = 0.004  # a latency this far from its track was wrong before, or the device has changed
 FOLLOWED_S = 0.001  # and one this far from it has drifted; less is chance
 STALE_S = 0.0015  # rows measured this far from where the track now says they lie are measured again
@@ -197,7 +198,11 @@ class Analyst:
         return newest_sample / self._rate_hz - self._cells_resume_s
 
     def _is_search_due(self, now_s: float) -> bool:
-        every_s = SEARCH_EVERY_S if self.latency is None else FOLLOW_EVERY_S
+        if self.latency is None:
+            every_s = SEARCH_EVERY_S
+        else:
+            whole = self._cells is not None and len(self._cells.power) >= int(SEARCH_S * 1000)
+            every_s = FOLLOW_EVERY_S if whole else SHARPEN_EVERY_S
         return not self._locked and now_s - self._searched_s >= every_s
 
     def _search(self, now_s: float) -> None:

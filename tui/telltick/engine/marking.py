@@ -37,6 +37,7 @@ class Marker:
         self._journal: Journal | None = None
         self._made: list[Mark] = []
         self._withdrawn: list[Mark] = []
+        self.strokes = 0  # so many have been written
 
     def open_change(self, factor: str) -> int:
         """Begin the hands-on time of a factor."""
@@ -73,6 +74,7 @@ class Marker:
         mark = self._made[-1]
         self._open().withdraw_mark(mark)
         self._withdrawn.append(self._made.pop())
+        self.strokes += 1
         return mark
 
     def redo(self) -> Mark | None:
@@ -82,11 +84,13 @@ class Marker:
         mark = self._withdrawn[-1]
         self._open().restate_mark(mark)
         self._made.append(self._withdrawn.pop())
+        self.strokes += 1
         return mark
 
     def ask(self, verb: Verb, value: str = "") -> None:
         """Write a request to the recorder."""
         self._open().add_request(self._moment_ns(), verb, value)
+        self.strokes += 1
 
     def close(self) -> None:
         """Put the pen down."""
@@ -101,6 +105,7 @@ class Marker:
             t_ns=now, settled_ns=settled, kind=kind, factor=factor, note=note, late=self._late()
         )
         self._made.append(mark)
+        self.strokes += 1
         return mark.number
 
     def _find(self, number: int) -> Mark:
@@ -109,6 +114,7 @@ class Marker:
     def _restate(self, mark: Mark) -> None:
         self._open().restate_mark(mark)
         self._made = [mark if made.number == mark.number else made for made in self._made]
+        self.strokes += 1
 
     def _open(self) -> Journal:
         if self._journal is None:

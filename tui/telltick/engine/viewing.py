@@ -39,6 +39,7 @@ UNTOLD = Reading(
     0, 0.0, warnings=("The journal is locked by another program: no polls are known for the last seconds.",)
 )
 THOROUGH_S = 0.95  # of new sound before more than strip and input are looked at: figures change each second
+ROWS_EVERY_S = 0.15  # of new sound before the journal is asked again, but for what was written here
 REREAD_S = 0.9  # audio that must be new before the meter is read again
 STEP_REREAD_S = 3.0  # and before a step that is longer than the meter's window
 STEP_GROWTH = 0.03  # share by which a step must have grown before it is read again
@@ -80,6 +81,7 @@ class SessionView:
         self._marker = Marker(folder, self.moment_ns, late=self._is_late)
         self._measuring = MeasuringBeside(folder)
         self._backfilled = True
+        self._strokes = 0  # marks and requests made here, at the last look
         self._held_up = False  # by a lock on the journal, at the last look
         self._lock_wish: bool | None = None
         self._tally = PollTally()
@@ -169,7 +171,8 @@ class SessionView:
 
     def look(self, view: View) -> Snapshot:
         """Measure up to the moment and return what to show."""
-        self._reader.refresh()
+        strokes, self._strokes = self._strokes, self._marker.strokes
+        self._reader.refresh(rows_each_s=ROWS_EVERY_S if strokes == self._strokes else 0.0)
         self._carry_out_lock()
         sample, now_ns, phase = self._picture_moment()
         reader = self._reader
@@ -282,41 +285,49 @@ class SessionView:
         held_up, self._held_up = self._held_up, self._untold_s() > 0
         if not before or held_up:
             self._step_reading = (-1.0, 0.0, NOTHING)
-        window, spectrum = self._read_window(begin_s, until_s, view.window_s)
+        in_step = trial_between(trial, step.start_ns, step.end_ns)
+
+        def judged(read: Reading) -> Reading:
+            return as_control(verdict_with_trial(read, in_step), step.setup)
+
+        within = begin_s >= until_s - view.window_s - LEAD_S  # all of the step lies in the window
+        whole = None if within else judged(self._read_step(begin_s, until_s))
+        window, spectrum = self._read_window(begin_s, until_s, view.window_s, whole)
         if self._held_up:
             window = UNTOLD
-        in_step = trial_between(trial, step.start_ns, step.end_ns)
-        if begin_s >= until_s - view.window_s - LEAD_S:  # all of the step lies in the window
-            read = self._with_remarks(window, begin_s, until_s)
-        else:
-            read = self._read_step(begin_s, until_s)
-        whole = as_control(verdict_with_trial(read, in_step), step.setup)
+        whole = whole or judged(self._with_remarks(window, begin_s, until_s))
         window = judged_by(window, whole)
         tied = window.verdict is Verdict.TIED
         character = self._rate_ear.listen(begin_s, until_s, analyst.shift_s) if tied else None
         return {"window": window, "step": whole, "spectrum": spectrum, "character": character}
 
     def _read_window(
-        self, begin_s: float, until_s: float, window_s: float
+        self, begin_s: float, until_s: float, window_s: float, step: Reading | None
     ) -> tuple[Reading, Spectrum | None]:
-        """Reading and spectrum of the sliding window, read anew only when there is new audio to speak of."""
+        """Reading and spectrum of the sliding window, read anew only when there is new audio to speak of.
+
+        The evidence of the step's reading, where there is one beside it, judges the window too.
+        """
         key = (begin_s, window_s, self._analyst.latency)
         known, read_to, found = self._window_reading
         if known == key and self._is_fresh(read_to, until_s, REREAD_S):
             return found
         rows = self._analyst.rows(max(begin_s, until_s - window_s - LEAD_S), until_s)
-        found = (NOTHING, None) if rows is None else self._read_bins(rows, key, until_s)
+        found = (NOTHING, None) if rows is None else self._read_bins(rows, key, until_s, step)
         self._window_reading = (key, until_s, found)
         return found
 
-    def _read_bins(self, rows: PollRows, key: object, until_s: float) -> tuple[Reading, Spectrum]:
+    def _read_bins(
+        self, rows: PollRows, key: object, until_s: float, step: Reading | None
+    ) -> tuple[Reading, Spectrum]:
         """Reading and spectrum of rows held bin by bin; tones are looked for now and then, once for both."""
         known, looked_s, tonal = self._tones
         if known != key or not 0 <= until_s - looked_s < TONES_EVERY_S or rows.seconds < TONES_LAST_FROM_S:
             tonal = tonal_bins(rows, Band())
             self._tones = (key, until_s, tonal)
         banded, sums = sums_of(rows, tonal=tonal)
-        return take_reading(banded, latency=self._analyst.latency), sums.spectrum()
+        p_value = step.p_value if step is not None else None
+        return take_reading(banded, latency=self._analyst.latency, p_value=p_value), sums.spectrum()
 
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
         """Reading since the step began; a long step is read again only when it has grown enough."""

@@ -34,13 +34,16 @@ _RESTLESS = 0.02  # share of quiet far from the floor; 0.0005 in steady noise
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
 
 
-def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency | None) -> Reading:
+def take_reading(
+    rows: PollRows, band: Band | None = None, *, latency: Latency | None, p_value: float | None = None
+) -> Reading:
     """Measure one stretch.
 
     Args:
         rows: the stretch, measured with the gate at this latency.
         band: the band to measure, 300-2700 Hz unless given.
         latency: the latency in use, or None when none stands out (rows then lie at any latency).
+        p_value: of a tie, where it is told by evidence that goes beyond the rows; they are asked otherwise.
     """
     band = band or Band()
     use, share = _clear_bins(rows, band)
@@ -50,9 +53,9 @@ def take_reading(rows: PollRows, band: Band | None = None, *, latency: Latency |
     if latency is None and _beside_the_sound(found):
         return replace(_too_few(rows, use, share), warnings=(UNSETTLED,))
     noise = found.noise / share
-    log_e = _log_e(rows, use)
-    tests = 1.0 if latency is None else _latencies_tried(rows, latency)
-    p_value = float(min(1.0, tests * np.exp(-log_e)))
+    if p_value is None:
+        tests = 1.0 if latency is None else _latencies_tried(rows, latency)
+        p_value = float(min(1.0, tests * np.exp(-_log_e(rows, use))))
     tied = latency is not None and p_value <= LEVEL and found.ratio > 0
     steady = (STEADY,) if tied and latency is not None and _only_the_rhythm(rows, latency) else ()
     return Reading(

@@ -90,6 +90,7 @@ class SessionReader(Closing):
         self._checked = 0  # anchors
         self._end: tuple[AudioClock | None, int, int] = (None, 0, 0)  # clock, samples, session time
         self.polls_forgotten = 0
+        self._rows_at = 0  # sample at which the journal was asked last
         self._turn = threading.RLock()
         self._journal = ReadOnlyJournal(folder)
         try:
@@ -107,14 +108,21 @@ class SessionReader(Closing):
         """Let go of the session."""
         self._journal.close()
 
-    def refresh(self) -> bool:
+    def refresh(self, *, rows_each_s: float = 0.0) -> bool:
         """Fetch what was added since the last call; True when something was.
+
+        Args:
+            rows_each_s: what the journal says is fetched after so much new sound, or when there is none.
 
         Raises:
             BadSessionError: the session has become damaged.
         """
         with self._turn:
             more_audio = self.audio.refresh()
+            new_s = (self.audio.samples - self._rows_at) / self.facts.rate_hz
+            if more_audio and 0 < new_s < rows_each_s:
+                return True
+            self._rows_at = self.audio.samples
             more_rows = self._journal.changed() and self._fetch()
             return more_audio or more_rows
 

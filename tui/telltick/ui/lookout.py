@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections.abc import Callable
 
@@ -26,7 +27,8 @@ class Lookout:
         """
         self._look, self._seen, self._failed = look, seen, failed
         self._view = View()
-        self._wanted = threading.Event()
+        self._idle = threading.Lock()  # held while no picture is wanted; an event wakes half as quickly
+        self._idle.acquire()
         self._leaving = False
         self._thread = threading.Thread(target=self._run, name="lookout", daemon=True)
 
@@ -37,20 +39,23 @@ class Lookout:
     def ask(self, view: View) -> None:
         """Want a picture, soon."""
         self._view = view
-        self._wanted.set()
+        self._wake()
 
     def stop(self, timeout_s: float = 1.0) -> bool:
         """Look no more; returns False when a look is still under way after `timeout_s`."""
         self._leaving = True
-        self._wanted.set()
+        self._wake()
         if self._thread.ident is not None:
             self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
+    def _wake(self) -> None:
+        with contextlib.suppress(RuntimeError):  # it is awake already
+            self._idle.release()
+
     def _run(self) -> None:
         while True:
-            self._wanted.wait()
-            self._wanted.clear()
+            self._idle.acquire()
             if self._leaving:
                 return
             try:
