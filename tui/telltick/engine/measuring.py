@@ -11,6 +11,7 @@ from telltick.engine.close_looks import CloseLook, CloseLooker
 from telltick.engine.effort import Effort, Work
 from telltick.engine.gates import polls_alone
 from telltick.engine.gathering import Gathered, Gathering
+from telltick.engine.heap import give_back_what_is_free
 from telltick.engine.parts import Progress
 from telltick.engine.remarks import session_warnings, standing_baud
 from telltick.engine.replies import count_replies
@@ -64,8 +65,10 @@ class SessionMeasurer:
         """
         effort = self._expected(progress)
         gathered = self._gathering.gather(effort)
+        give_back_what_is_free()  # of hours, the audio's pieces leave tens of megabytes of holes
         trial = self._trial.read(self._reader.audio.samples)
         results = self._step_results(gathered, effort)
+        give_back_what_is_free()  # and so do the readings
         best = clearest(results)
         look = CloseLook() if best is None else self._results.close_look(gathered, best)
         steps = _step_readings(gathered.steps, results, trial)

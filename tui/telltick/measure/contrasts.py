@@ -40,16 +40,16 @@ def contrasts(rows: PollRows, use: npt.NDArray[np.bool_]) -> Contrasts:
     polled = rows.poll != IDLE
     places = [place for far in range(1, FARTHEST + 1) for place in (-far, far)]
     core = np.log(np.maximum(rows.core[:, use].sum(axis=1, dtype=np.float64), 1e-30))
-    slots = np.stack([core - _slot_level(rows, use, place) for place in places])
-    near = np.where(np.isfinite(slots[:2]).any(axis=0), slots[:2], _to_gaps(rows, use))
-    turn = np.zeros(len(rows.poll), dtype=np.int64)
-    turn[polled] = _turns(int(polled.sum()))
-    each = np.arange(len(turn))
-    mine, other = near[turn, each], near[1 - turn, each]
-    for pair in range(0, len(slots), 2):
-        slots[pair : pair + 2, ~np.isfinite(slots[pair : pair + 2]).all(axis=0)] = np.nan
-    by_turns = np.where(np.isfinite(mine), mine, other)
-    return Contrasts(by_turns[polled], slots[:, polled].T, _spread(rows, use))
+    sides = np.empty((len(places), int(polled.sum())))  # filled place by place: a day has many polls
+    for side, place in zip(sides, places, strict=True):
+        side[:] = (core - _slot_level(rows, use, place))[polled]
+    near, gaps = sides[:2].copy(), _to_gaps(rows, use)[:, polled]
+    near = np.where(np.isfinite(near).any(axis=0), near, gaps)
+    for pair in range(0, len(sides), 2):
+        sides[pair : pair + 2, ~np.isfinite(sides[pair : pair + 2]).all(axis=0)] = np.nan
+    turn = _turns(near.shape[1]).astype(np.bool_)
+    mine, other = np.where(turn, near[1], near[0]), np.where(turn, near[0], near[1])
+    return Contrasts(np.where(np.isfinite(mine), mine, other), sides.T, _spread(rows, use))
 
 
 def _slot_level(rows: PollRows, use: npt.NDArray[np.bool_], place: int) -> Floats:

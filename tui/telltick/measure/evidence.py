@@ -11,6 +11,7 @@ from collections.abc import Callable
 from heapq import heappop, heappush, heappushpop
 
 import numpy as np
+import numpy.typing as npt
 
 from telltick.model.clock import Floats
 
@@ -47,35 +48,38 @@ def tie_log_e(differences: Floats, sides: Floats | None = None, spread: float = 
     """
     d = np.asarray(differences, dtype=np.float64)
     known = np.isfinite(d)
-    d = d[known]
+    both = np.zeros((len(d), 0)) if sides is None else sides
+    if not known.all():
+        d, both = d[known], both[known]
     if not len(d):
         return np.zeros(0)
     scale = running_scale(d)  # the present one included: it knows nothing of the sign of d
-    past = np.concatenate([[np.inf], scale[:-1]])
-    calm = past < _CALM * spread
+    calm = np.append(False, scale[:-1] < _CALM * spread)
     z = redescending(d / scale)
-    if sides is None:
-        both = np.zeros((len(d), 0))
-    else:
-        both = np.where(calm[:, None], sides[known], np.nan)
+    if sides is not None:
         z = np.where(calm, z, _SIGN * np.sign(d))
-    count = np.isfinite(both).sum(axis=1)
+    del scale  # of a day
+    count = np.zeros(len(d))
+    for side in both.T:
+        count += calm & np.isfinite(side)
 
     def by_size(bet: float) -> Floats:
         stronger = bet * 2 * count / (count + 1.0)  # the mean of n differences to one poll scatters less
-        many = _mean_of(lambda side: np.tanh(stronger * redescending(side / spread)), both, count)
+        many = _mean_of(lambda side: np.tanh(stronger * redescending(side / spread)), both, calm, count)
         return 0.98 * np.where(count > 0, many, np.tanh(bet * z))
 
-    signs = np.where(count > 0, _mean_of(np.sign, both, count), np.sign(d))
+    signs = np.where(count > 0, _mean_of(np.sign, both, calm, count), np.sign(d))
     sizes = _mixed(by_size, _BETS, _BET_SHARES)
     return np.asarray(np.logaddexp(_signed(signs) + np.log(_ON_SIGNS), sizes + np.log(1 - _ON_SIGNS)))
 
 
-def _mean_of(score: Callable[[Floats], Floats], sides: Floats, count: Floats) -> Floats:
-    """Mean of the scores of each poll's sides; one side at a time in memory."""
+def _mean_of(
+    score: Callable[[Floats], Floats], sides: Floats, calm: npt.NDArray[np.bool_], count: Floats
+) -> Floats:
+    """Mean of the scores of each poll's sides where it is calm; one side at a time in memory."""
     total = np.zeros(len(sides))
     for side in sides.T:
-        total += np.nan_to_num(score(side))
+        total += np.where(calm & np.isfinite(side), score(side), 0.0)
     return np.asarray(total / np.maximum(count, 1))
 
 

@@ -14,9 +14,10 @@ crash beside them do not count. Where polls lie too close for slots, the quiet o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -37,6 +38,7 @@ from telltick.measure.robust import (
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
+from telltick.model.columns import Column
 from telltick.model.traffic import Ints
 
 FLOOR_REACH_S = 3.0
@@ -46,6 +48,7 @@ CLIP = 2.5  # standard deviations above the floor that still count as noise
 _RAISED = 3.5  # and from which a row's own quiet is left out: at 2.5 chance alone would lower it by 0.01 dB
 _LEAN = 0.093  # third derivative of the bisquare's psi over six times its first, means at a normal value
 MIN_COUNT = 8
+_WINDOWS = ("inner", "whole")
 _MOST_WINDOWS = 250
 _MOST_ROWS = 20_000
 LOUD_DB, VERY_LOUD_DB = 10.0, 15.0  # below: inner frames alone; above: all active frames
@@ -230,29 +233,47 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     Hours are taken in pieces, so that a day needs little memory.
     """
     edges = np.linspace(0, len(rows.poll), -(-max(len(rows.poll), 1) // _MOST_ROWS) + 1).astype(int).tolist()
-    pieces = [_piece(rows.pick(slice(*two)), use) for two in pairwise(edges)]
-    return _joined([piece for piece in pieces if piece is not None])
+    pieces = (_piece(rows.pick(slice(*two)), use) for two in pairwise(edges))
+    return _joined(piece for piece in pieces if piece is not None)
 
 
-def _joined(pieces: Sequence[Pollwise]) -> Pollwise | None:
-    """Pieces that follow each other as one; None for no piece."""
-    if len(pieces) < 2:
-        return pieces[0] if pieces else None
-    share = np.array([len(piece.at_s) for piece in pieces]) / sum(len(piece.at_s) for piece in pieces)
+def _joined(pieces: Iterator[Pollwise]) -> Pollwise | None:
+    """Pieces that follow each other as one, none held beside it; None for no piece."""
+    first = next(pieces, None)
+    if first is None:
+        return None
+    columns = {name: Column(values) for name, values in _by_poll(first)}
+    counts, restless, gains = [len(first.at_s)], [first.restless], [first.gain]
+    for piece in pieces:
+        for name, values in _by_poll(piece):
+            columns[name].extend(values)
+        counts.append(len(piece.at_s))
+        restless.append(piece.restless)
+        gains.append(piece.gain)
+    if len(counts) == 1:
+        return first
+    share = np.array(counts) / sum(counts)
+    held = {name: column.values for name, column in columns.items()}
+    inner, whole = (Window(*(held[f"{window}.{of.name}"] for of in fields(Window))) for window in _WINDOWS)
     return Pollwise(
-        at_s=np.concatenate([piece.at_s for piece in pieces]),
-        floor=np.concatenate([piece.floor for piece in pieces]),
-        floor_deviation=np.concatenate([piece.floor_deviation for piece in pieces]),
-        inner=_joined_windows([piece.inner for piece in pieces]),
-        whole=_joined_windows([piece.whole for piece in pieces]),
-        counts=np.concatenate([piece.counts for piece in pieces]),
-        restless=float(share @ [piece.restless for piece in pieces]),
-        gain=joined_drops([piece.gain for piece in pieces], share),
+        held["at_s"],
+        held["floor"],
+        held["floor_deviation"],
+        inner,
+        whole,
+        held["counts"],
+        float(share @ restless),
+        joined_drops(gains, share),
     )
 
 
-def _joined_windows(windows: Sequence[Window]) -> Window:
-    return Window(*(np.concatenate([getattr(one, of.name) for one in windows]) for of in fields(Window)))
+def _by_poll(piece: Pollwise) -> Iterator[tuple[str, npt.NDArray[Any]]]:
+    """Everything that is known of each poll, by name."""
+    for name in ("at_s", "floor", "floor_deviation", "counts"):
+        yield name, getattr(piece, name)
+    for window in _WINDOWS:
+        for of in fields(Window):
+            yield f"{window}.{of.name}", getattr(getattr(piece, window), of.name)
 
 
 def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:

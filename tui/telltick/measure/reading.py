@@ -47,15 +47,15 @@ def take_reading(
     """
     band = band or Band()
     use, share = _clear_bins(rows, band)
+    if p_value is None and rows.polls >= MIN_POLLS:  # before the excess: of a day, either takes much memory
+        tests = 1.0 if latency is None else _latencies_tried(rows, latency)
+        p_value = float(min(1.0, tests * np.exp(-_log_e(rows, use))))
     found = measure_excess(rows, use)
-    if found is None or rows.polls < MIN_POLLS:
+    if found is None or p_value is None or rows.polls < MIN_POLLS:
         return _too_few(rows, use, share)
     if latency is None and _beside_the_sound(found):
         return replace(_too_few(rows, use, share), warnings=(UNSETTLED,))
     noise = found.noise / share
-    if p_value is None:
-        tests = 1.0 if latency is None else _latencies_tried(rows, latency)
-        p_value = float(min(1.0, tests * np.exp(-_log_e(rows, use))))
     tied = latency is not None and p_value <= LEVEL and found.ratio > 0
     steady = (STEADY,) if tied and latency is not None and _only_the_rhythm(rows, latency) else ()
     return Reading(

@@ -37,7 +37,7 @@ class Column:
         dtype = np.promote_types(self._held.dtype, piece.dtype)
         until = self._count + len(piece)
         if until > len(self._held) or dtype != self._held.dtype:
-            grown = np.zeros((until + until // 4 + 64, *self._held.shape[1:]), dtype=dtype)
+            grown = np.empty((until + until // 4 + 64, *self._held.shape[1:]), dtype=dtype)
             grown[: self._count] = self.values
             self._held = grown
         self._held[self._count : until] = piece
