@@ -39,3 +39,14 @@ def test_what_is_kept_is_followed_by_what_comes():
     column.extend(np.array([[7, 7]]))
     assert column.values.tolist() == [[2, 3], [6, 7], [7, 7]]
     assert len(column) == 3
+
+
+@given(pieces)
+def test_a_few_numbers_are_appended_as_pieces_are(parts):
+    column, other = Column(np.zeros(0, dtype=np.int8)), Column(np.zeros(0, dtype=np.int8))
+    for part in parts:
+        if len(part):
+            column.extend_by_few(part.tolist())
+            other.extend(shortest(part))
+        np.testing.assert_array_equal(column.values, other.values)
+        assert column.values.dtype == other.values.dtype

@@ -207,7 +207,7 @@ class SessionView:
         strip = self._strip.make(view, now_ns, self._analyst.shift_s, picture.marks)
         gaps = tuple(gap for gap in self._reader.gaps if gap.start_ns <= now_ns)
         health = self._health.at(sample, gaps, self._audio_age_s(), self._hindrance(now_ns))
-        return replace(picture, now_ns=now_ns, duration_ns=self._reader.end_ns, strip=strip, health=health)
+        return picture.moved_on(now_ns, self._reader.end_ns, strip=strip, health=health)
 
     def _look_thoroughly(self, view: View, sample: int, now_ns: int, phase: Phase) -> Snapshot:
         marks = self._reader.marks

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from itertools import pairwise
+from operator import sub
 
 import numpy as np
 import numpy.typing as npt
@@ -73,17 +75,15 @@ class BurstColumns:
         if {*map(type, start), *map(type, end), *map(type, polls)} != {int}:
             raise TypeError("a burst's time or poll is not a whole number")
         rx = [_IS_RX[word] for word in direction]
-        numbers = np.array((start, end, rx, polls, self._texts_of(data)), dtype=np.int64)
-        if np.any(numbers[1] < numbers[0]):
+        length = list(map(sub, end, start))
+        if min(length) < 0:
             raise ValueError("a burst ends before it starts")
-        if np.any(numbers[1] // 2 - numbers[0] // 2 > LONGEST_NS // 2):  # no overflow
+        if max(length) > LONGEST_NS:
             raise ValueError("a burst lasts longer than an hour")
-        numbers[1] -= numbers[0]
-        begins = np.concatenate([self._start_ns.values[-1:], numbers[0]])
-        self._in_order &= bool(np.all(begins[1:] >= begins[:-1]))
-        self._longest_ns = max(self._longest_ns, int(numbers[1].max()))
-        for column, new in zip(self._columns, numbers, strict=True):
-            column.extend(shortest(new))
+        self._in_order &= all(a <= b for a, b in pairwise((*self._start_ns.values[-1:].tolist(), *start)))
+        self._longest_ns = max(self._longest_ns, *length)
+        for column, new in zip(self._columns, (start, length, rx, polls, self._texts_of(data)), strict=True):
+            column.extend_by_few(new)
 
     def forget_before(self, t_ns: int, kept_ns: Sequence[tuple[int, int]] = ()) -> None:
         """Let go of bursts that end before a session time; the others move up.

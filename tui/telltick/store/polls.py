@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from operator import sub
 from typing import Any, overload
 
 import numpy as np
 
 from telltick.model.clock import Floats
-from telltick.model.columns import Column, shortest
+from telltick.model.columns import Column
 from telltick.model.traffic import Ints, Poll, PollOutcome
 from telltick.store.readonly import ReadOnlyJournal
 
@@ -100,10 +101,9 @@ class PollColumns(Sequence[Poll]):
             raise ValueError("a reply starts before its request has ended")
         at = [_OUTCOME_AT[word] for word in outcome]
         took = [_NO_REPLY if one is None else one for one in reply]
-        numbers = np.array((number, due, sent, at, took), dtype=np.int64)
-        numbers[_WAITED] -= numbers[_DUE]
-        for column, new in zip(self._columns, numbers, strict=True):
-            column.extend(shortest(new))
+        waited = list(map(sub, sent, due))
+        for column, new in zip(self._columns, (number, due, waited, at, took), strict=True):
+            column.extend_by_few(new)
 
 
 def _poll(number: int, due_ns: int, waited_ns: int, outcome: int, reply_ns: int) -> Poll:
