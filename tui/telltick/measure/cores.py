@@ -104,10 +104,15 @@ def mean_over(values: Powers, runs: Ints) -> Powers:
         values: shape (frames, columns).
         runs: shape (rows, 2 * runs).
     """
+    out = np.full((len(runs), values.shape[1]), np.nan, dtype=np.float32)
     begins, ends = runs[:, 0::2], runs[:, 1::2]
     count = (ends - begins).sum(axis=1)
-    out = np.full((len(runs), values.shape[1]), np.nan, dtype=np.float32)
     has = np.flatnonzero(count)
+    if not len(has):
+        return out
+    if runs.shape[1] == 2:
+        out[has] = _sum_runs(values, runs[has, 0], runs[has, 1]) / count[has, None].astype(np.float32)
+        return out
     total = np.zeros((len(has), values.shape[1]), dtype=np.float32)
     for begin, end in zip(begins[has].T, ends[has].T, strict=True):
         filled = end > begin

@@ -8,7 +8,7 @@ live view fed with seconds and an offline pass fed with minutes yield identical 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -269,8 +269,7 @@ def measure_rows(samples: Samples, first_sample: int, rate_hz: int, gate: Gate) 
     resume_s = start_s if not len(spans.end_s) else float(spans.end_s[-1]) - half_s - 1 / rate_hz
     if not groups:
         return _no_rows(spec, resume_s)
-    joined = PollRows.join(groups)
-    return PollRows(**{f.name: getattr(joined, f.name) for f in fields(joined)} | {"resume_s": resume_s})
+    return replace(groups[0] if len(groups) == 1 else PollRows.join(groups), resume_s=resume_s)
 
 
 def _rows_of(spans: Spans, rows: slice) -> Spans:
