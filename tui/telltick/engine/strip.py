@@ -62,14 +62,11 @@ class StripMaker:
         self._now = now
         self._take_bytes(before)
         self._take_sound(before, shift_s, moved=moved)
-        share = np.minimum(self._share, 1.0)
-        flows = share > 0
-        start_ns = now // cells * cells * cell_ns
-        flags = tuple(self._flags(marks))
-        level_dbfs = self._level_dbfs.copy()
-        return Strip(
-            start_ns, cell_ns, now % cells, flows[0], flows[1], level_dbfs, flags, share[0], share[1]
-        )
+        tx, rx = share = self._share.copy()
+        to_radio, from_radio = share > 0
+        start_ns, head = (now - now % cells) * cell_ns, now % cells
+        flags, level_dbfs = tuple(self._flags(marks)), self._level_dbfs.copy()
+        return Strip(start_ns, cell_ns, head, to_radio, from_radio, level_dbfs, flags, tx, rx)
 
     def _begin(self, cells: int, cell_ns: int, now: int) -> None:
         """Begin with columns of which nothing is in place."""
@@ -98,7 +95,10 @@ class StripMaker:
         if fresh + few > min(FEW_BURSTS, len(bursts)):
             self._take_all_bytes()
             return
-        self._share[:, [column % self._cells for column in range(before, self._now)]] = 0.0
+        for column in range(before, self._now):
+            self._share[:, column % self._cells] = 0.0
+        if not fresh + few:
+            return
         now_ns, some = self._now * self._cell_ns, bursts.since(len(bursts) - fresh - few)
         for index, burst in enumerate(some):
             first = before if index < few else self._now - self._cells
@@ -110,8 +110,9 @@ class StripMaker:
         cell_ns = self._cell_ns
         for column in range(max(start_ns // cell_ns, first), min(-(-end_ns // cell_ns), self._now)):
             begin_ns = column * cell_ns
-            inside_ns = min(end_ns, begin_ns + cell_ns) - max(start_ns, begin_ns)
-            self._share[lane, column % self._cells] += inside_ns / cell_ns
+            share = (min(end_ns, begin_ns + cell_ns) - max(start_ns, begin_ns)) / cell_ns
+            place = lane, column % self._cells
+            self._share[place] = min(1.0, self._share[place] + share)
 
     def _take_all_bytes(self) -> None:
         """The same for every column, many bursts at once."""

@@ -41,7 +41,7 @@ UNTOLD = Reading(
 THOROUGH_S = 0.95  # of new sound before more than strip and input are looked at: figures change each second
 ROWS_EVERY_S = 0.15  # of new sound before the journal is asked again, but for what was written here
 REREAD_S = 0.9  # audio that must be new before the meter is read again
-STEP_REREAD_S = 3.0  # and before a step that is longer than the meter's window
+STEP_REREAD_S = 3.0  # and before a step that is longer than the meter's window, or evidence that has sufficed
 STEP_GROWTH = 0.03  # share by which a step must have grown before it is read again
 TONES_EVERY_S = 6.0  # steady tones are looked for again so often
 TONES_LAST_FROM_S = 10.0  # where the rows are fewer, each look finds them better
@@ -92,6 +92,7 @@ class SessionView:
             0.0,
             (NOTHING, None),
         )
+        self._tie: tuple[object, float, float | None] = (None, 0.0, None)
         self._tones: tuple[object, float, npt.NDArray[np.bool_] | None] = (None, 0.0, None)
         self._thorough: tuple[tuple[Any, ...], Snapshot | None] = ((), None)  # sample and key, picture
         self._step_reading: tuple[float, float, Reading] = (-1.0, 0.0, NOTHING)  # begin, until, reading
@@ -326,8 +327,16 @@ class SessionView:
             tonal = tonal_bins(rows, Band())
             self._tones = (key, until_s, tonal)
         banded, sums = sums_of(rows, tonal=tonal)
-        p_value = step.p_value if step is not None else None
-        return take_reading(banded, latency=self._analyst.latency, p_value=p_value), sums.spectrum()
+        told = step.p_value if step is not None else self._told_tie(key, until_s)
+        reading = take_reading(banded, latency=self._analyst.latency, p_value=told)
+        if told is None and reading.verdict is Verdict.TIED:
+            self._tie = (key, until_s, reading.p_value)
+        return reading, sums.spectrum()
+
+    def _told_tie(self, key: object, until_s: float) -> float | None:
+        """The evidence of a tie that was found a moment ago; None where the rows are to be asked."""
+        known, told_s, p_value = self._tie
+        return p_value if known == key and 0 <= until_s - told_s < STEP_REREAD_S else None
 
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
         """Reading since the step began; a long step is read again only when it has grown enough."""
