@@ -62,10 +62,10 @@ def smoothed(values: Floats, rate_hz: int, time_s: float) -> Floats:
     padded[: len(values)] = values
     powers = keep ** np.arange(1, block + 1)
     out = np.cumsum(padded.reshape(-1, block) / powers, axis=1) * ((1 - keep) * powers)
-    before = 0.0
-    for number, last in enumerate(out[:, -1].tolist()):
-        out[number] += before * powers
-        before = last + before * float(powers[-1])
+    before, faded = [0.0], float(powers[-1])
+    for last in out[:-1, -1].tolist():
+        before.append(last + before[-1] * faded)
+    out += np.array(before)[:, None] * powers
     return np.asarray(out.ravel()[: len(values)])
 
 
@@ -99,7 +99,8 @@ def _rectified(size: Floats, rate_hz: int) -> Floats:
         level = float(before[-1]) + extra * kept[len(part) - since]
     run = np.diff([*charged_at, len(size)])
     since_charge = np.arange(len(size)) - np.repeat(charged_at, run)
-    return np.asarray(discharged[1:] + np.repeat(above, run) * (1 - discharge) ** since_charge)
+    fading = (1 - discharge) ** np.arange(run.max(initial=0))
+    return np.asarray(discharged[1:] + np.repeat(above, run) * fading[since_charge])
 
 
 def heard_level(samples: Samples, rate_hz: int, gate: Gate) -> Heard | None:

@@ -100,7 +100,7 @@ def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float]:
 
 def _calm(pieces: Floats) -> tuple[Floats, Floats]:
     """The quieter pieces, as they are and relative to their own level."""
-    level = np.median(pieces, axis=1, keepdims=True)
+    level = row_medians(pieces)[:, None]
     calm = level[:, 0] <= _CALM * np.quantile(level, 0.25)
     return pieces[calm], np.asarray(pieces[calm] / level[calm])
 
