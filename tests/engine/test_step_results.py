@@ -8,7 +8,14 @@ from functools import lru_cache
 from telltick.engine.close_looks import CloseLook
 from telltick.engine.gathering import Gathered
 from telltick.engine.spans import Span
-from telltick.engine.step_results import MOST_ALIKE, MOST_CLOSE, StepResults, clearest
+from telltick.engine.step_results import (
+    ALIKE_OF_MANY,
+    MOST_ALIKE,
+    MOST_CLOSE,
+    MOST_HEARD,
+    StepResults,
+    clearest,
+)
 from telltick.engine.step_tally import StepTally
 from telltick.measure.rows import PollRows, measure_rows
 from telltick.model.marks import Step
@@ -24,7 +31,7 @@ class CountingLooker:
 
     def __init__(self) -> None:
         self.closely: list[float] = []
-        self.listened_s = 0.0
+        self.listened: list[float] = []
 
     def look(
         self,
@@ -36,7 +43,7 @@ class CountingLooker:
         listen_s: float,
         closely: bool,
     ) -> CloseLook:
-        self.listened_s += listen_s
+        self.listened.append(span.start_s)
         if not closely or reading.verdict is not Verdict.TIED:
             return CloseLook()
         self.closely.append(span.start_s)
@@ -69,19 +76,31 @@ def looked_at(gathered: Gathered) -> tuple[StepResults, CountingLooker, int | No
     return results, looker, clearest(found)
 
 
-def test_a_step_of_each_setup_is_looked_at_closely_however_often_others_come_back():
-    setups = ["on", "off"] * 10 + ["clamped"]
+def times_by_setup(setups: list[str], starts_s: list[float]) -> dict[str, int]:
+    return Counter(setups[int(start_s // STEP_S)] for start_s in starts_s)
+
+
+def test_every_step_is_listened_to_where_there_are_few_and_most_are_looked_at_closely():
+    setups = ["on", "off"] * (MOST_CLOSE // 2)
     _, looker, _ = looked_at(session_of(setups))
-    assert set(Counter(setups[int(start_s // STEP_S)] for start_s in looker.closely).values()) == {
-        1,
-        MOST_ALIKE,
-    }
-    assert looker.closely[-1] == 20 * STEP_S
+    assert times_by_setup(setups, looker.closely) == {"on": MOST_ALIKE, "off": MOST_ALIKE}
+    assert looker.listened == [number * STEP_S for number in range(MOST_CLOSE)]
+
+
+def test_where_there_are_many_a_step_of_each_setup_is_looked_at_however_often_others_come_back():
+    setups = ["on", "off"] * 30 + ["clamped"]
+    gathered = session_of(setups)
+    results, looker, _ = looked_at(gathered)
+    expected = {"on": ALIKE_OF_MANY, "off": ALIKE_OF_MANY, "clamped": 1}
+    assert times_by_setup(setups, looker.closely) == times_by_setup(setups, looker.listened) == expected
+    passed_over = [results.of(gathered, index).passed_over for index in range(len(setups))]
+    assert passed_over == [2 * ALIKE_OF_MANY <= index < 60 for index in range(len(setups))]
 
 
 def test_the_work_does_not_grow_with_the_number_of_setups():
-    _, looker, _ = looked_at(session_of([f"core {number}" for number in range(MOST_CLOSE + 8)]))
+    _, looker, _ = looked_at(session_of([f"core {number}" for number in range(MOST_HEARD + 8)]))
     assert looker.closely == [number * STEP_S for number in range(MOST_CLOSE)]
+    assert looker.listened == [number * STEP_S for number in range(MOST_HEARD)]
 
 
 def test_the_step_that_stands_for_the_whole_is_looked_at_closely_wherever_it_lies():

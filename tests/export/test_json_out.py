@@ -16,6 +16,7 @@ from jsonschema import Draft202012Validator
 from referencing import Registry, Resource
 
 from telltick.export.json_out import MEASUREMENT, SESSION, measurement_document, schema, session_document
+from telltick.export.json_warnings import PASSED_OVER
 from telltick.model.clock import AudioClock
 from telltick.model.on_air import CalibrationPoint, Environment, Place
 from telltick.model.readings import Estimate, PollingFacts, Reading, Verdict
@@ -108,6 +109,15 @@ def test_what_is_not_told_of_a_tied_step_has_a_reason():
     ):
         assert any(text.startswith(reason) for text in said), reason
     assert not any(text.startswith("steps[1]: portrait:") for text in said)  # the verdict explains it
+
+
+def test_a_step_that_was_passed_over_says_so_and_not_that_nothing_was_found():
+    told = measurement()
+    passed = replace(told, steps=tuple(replace(one, passed_over=True) for one in told.steps))
+    said = measurement_document(session(), passed)["warnings"]
+    sentence = f"steps[0]: heard, character_rate, portrait: {PASSED_OVER}"
+    assert sentence in said
+    assert not any("steps[0]: character_rate:" in text for text in said)
 
 
 def strict(node: object, *, part: bool = False) -> object:

@@ -165,7 +165,8 @@ def _step_readings(
         in_step = trial_between(trial, step.start_ns, step.end_ns)
         reading = as_control(verdict_with_trial(result.reading, in_step), step.setup)
         look, more_s = result.look, more_seconds(reading)
-        told.append(StepReading(step, reading, look.heard, look.character, look.portrait, more_s))
+        sound = (look.heard, look.character, look.portrait)
+        told.append(StepReading(step, reading, *sound, more_s, passed_over=result.passed_over))
     return tuple(told)
 
 

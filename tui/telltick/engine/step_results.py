@@ -2,7 +2,9 @@
 
 Close looks take long, and a session of an hour may have a hundred marks: at most sixteen steps are looked at
 closely, at most six of one setup, those that come first and the clearest of all. Later steps are listened to
-for a shorter time. So the time that a session takes hardly depends on how many marks it has.
+for a shorter time. Where there are more than sixteen steps, two of each setup do, for the ear too: a return
+to a setup that was heard twice tells no more. So the time that a session takes hardly depends on how many
+marks it has.
 """
 
 from __future__ import annotations
@@ -19,6 +21,8 @@ from telltick.model.readings import Latency, Reading, Verdict
 TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
 MOST_CLOSE = 16  # steps that are looked at closely
 MOST_ALIKE = 6  # and those of one setup among them
+ALIKE_OF_MANY = 2  # and where there are more steps than that
+MOST_HEARD = 32  # steps that are listened to
 GROWN = 1.25  # a step that goes on is looked at closely again when it has grown by a quarter
 
 
@@ -33,6 +37,8 @@ class StepResult:
         look: a close look at its middle.
         looked_s: how long the step was then.
         looked_tied: it was tied to polling then.
+        heard_out: it was listened to, whether or not that told anything.
+        passed_over: others of its setup were looked at closely instead, or as many steps as may be.
     """
 
     rests_on: tuple[object, ...]
@@ -41,6 +47,8 @@ class StepResult:
     look: CloseLook = field(default_factory=CloseLook)
     looked_s: float = 0.0
     looked_tied: bool = False
+    heard_out: bool = False
+    passed_over: bool = False
 
     @property
     def is_tied(self) -> bool:
@@ -79,7 +87,9 @@ class StepResults:
             known.rests_on, known.rows = rests_on, tally.rows()
             known.reading = read_all([known.rows], latency)
         if known.needs_a_look(span.seconds, is_over=gathered.is_over(index)):
-            known.look = self._look(gathered, index, closely=self._is_worth_it(gathered, index))
+            closely = self._is_worth_it(gathered, index)
+            known.passed_over = not closely
+            known.look = self._look(gathered, index, closely=closely)
             self.looks += 1
             known.looked_s, known.looked_tied = span.seconds, known.is_tied
         return known
@@ -96,26 +106,38 @@ class StepResults:
     def close_look(self, gathered: Gathered, index: int) -> CloseLook:
         """The close look at a step that `of` knows, taken now if it was not worth it so far."""
         known = self._known[index]
-        if known.is_tied and known.look.part is None:
-            known.look = self._look(gathered, index, closely=True)
+        if known.passed_over and (known.is_tied or not known.heard_out):
+            known.look, known.passed_over = self._look(gathered, index, closely=True), False
         return known.look
 
     def _is_worth_it(self, gathered: Gathered, index: int) -> bool:
         """Whether few enough of the steps before were looked at closely."""
-        setup = gathered.steps[index].setup
         before = [k for k in range(index) if self._known[k].look.part is not None]
-        alike = [k for k in before if gathered.steps[k].setup == setup]
-        return len(before) < MOST_CLOSE and len(alike) < MOST_ALIKE
+        return len(before) < MOST_CLOSE and _few_alike(gathered, index, before)
+
+    def _is_worth_hearing(self, gathered: Gathered, index: int) -> bool:
+        """Whether few enough of the steps before were listened to."""
+        if len(gathered.steps) <= MOST_CLOSE:
+            return True
+        before = [k for k in range(index) if self._known[k].heard_out]
+        return len(before) < MOST_HEARD and _few_alike(gathered, index, before)
 
     def _look(self, gathered: Gathered, index: int, *, closely: bool) -> CloseLook:
-        span = gathered.spans[index]
+        span, known = gathered.spans[index], self._known[index]
         run = longest_part(span, gathered.runs)
-        if run is None:
+        known.heard_out = run is not None and (closely or self._is_worth_hearing(gathered, index))
+        if run is None or not known.heard_out:
             return CloseLook()
         latency = gathered.latencies[gathered.runs.index(run)]
         listen_s = LISTEN_S if index < MOST_CLOSE else BRIEFLY_S
-        reading = self._known[index].reading
-        return self._looker.look(run, span, latency, reading, listen_s=listen_s, closely=closely)
+        return self._looker.look(run, span, latency, known.reading, listen_s=listen_s, closely=closely)
+
+
+def _few_alike(gathered: Gathered, index: int, before: Sequence[int]) -> bool:
+    """Whether few enough of the steps before have the setup of this one."""
+    setup = gathered.steps[index].setup
+    most = MOST_ALIKE if len(gathered.steps) <= MOST_CLOSE else ALIKE_OF_MANY
+    return sum(gathered.steps[k].setup == setup for k in before) < most
 
 
 def read_all(parts: Sequence[PollRows | None], latency: Latency | None) -> Reading:

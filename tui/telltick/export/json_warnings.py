@@ -18,6 +18,7 @@ _NOT_FOR: dict[Verdict, set[str]] = {
 NO_QUIET = "heard: it takes two seconds of audio clear of polls."
 NO_RATE = "character_rate: no standard rate stands out clearly."
 NO_PORTRAIT = "portrait: it takes twenty polls in one capture run."
+PASSED_OVER = "of many steps only the first of each setup are looked at closely."
 NOTHING_SHARED = "no bytes repeat ten times, or what they share does not stand out of the noise."
 NOT_TIED = "no step is tied to polling."
 
@@ -74,11 +75,11 @@ def _missing(reading: Reading) -> list[str]:
 
 def _unlike(one: StepReading) -> list[str]:
     """What is not told of a step's sound; without a tie the verdict explains portrait and character rate."""
-    said = [NO_QUIET] if one.heard is None else []
+    lacking = {"heard": NO_QUIET} if one.heard is None else {}
     if is_tied(one.reading):
-        said += [NO_RATE] if one.character is None else []
-        said += [NO_PORTRAIT] if one.portrait is None else []
-    return said
+        lacking |= {"character_rate": NO_RATE} if one.character is None else {}
+        lacking |= {"portrait": NO_PORTRAIT} if one.portrait is None else {}
+    return [f"{', '.join(lacking)}: {PASSED_OVER}"] if one.passed_over and lacking else [*lacking.values()]
 
 
 def _of_sound(measurement: Measurement) -> list[str]:

@@ -44,6 +44,7 @@ class StepReading:
         more_s: seconds still needed until the excess is known to within 0.5 dB either way; 0 when it is, None
             when it cannot be told.
         on_air: levels at the antenna socket; None without a calibration.
+        passed_over: other steps were looked at closely in its place, so that some of this is None.
     """
 
     step: Step
@@ -53,6 +54,7 @@ class StepReading:
     portrait: Portrait | None = None
     more_s: float | None = None
     on_air: OnAir | None = None
+    passed_over: bool = False
 
 
 @dataclass(frozen=True)

@@ -113,7 +113,8 @@ def sound_section(evidence: Evidence) -> Section:
     """What it looks and sounds like: spectra, portrait, loudness, character rate, clips."""
     measurement = evidence.measurement
     facts = list(_characteristics(measurement))
-    rows = [_sound_row(f"{one.step.index + 1}", one.heard, one.character) for one in measurement.steps]
+    told = [one for one in measurement.steps if one.heard is not None or not one.passed_over]
+    rows = [_sound_row(f"{one.step.index + 1}", one.heard, one.character) for one in told]
     heard = any(any(cell != NONE for cell in row[1:]) for row in rows)
     columns = (
         Column("Step", "short"),
