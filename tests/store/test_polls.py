@@ -41,7 +41,7 @@ def test_polls_come_out_as_they_went_in_also_when_the_first_are_let_go_of(tmp_pa
         assert [*reader.polls] == polls
         assert reader.polls.sent_ns.tolist() == [poll.sent_ns for poll in polls]
         assert reader.polls.reply_ms.tolist() == [0.0, 70_000.0]
-        reader.polls.forget(1)
+        reader.polls.keep(slice(1, None))
         assert [*reader.polls] == polls[1:]
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
 
 from telltick.model.clock import NS, Anchor, AudioClock
 from telltick.model.closing import Closing
@@ -21,9 +22,11 @@ from telltick.model.session import SCHEMA, Ending, Gap, HealthNote, Outcome, Req
 from telltick.model.text import plain_text
 from telltick.model.traffic import Burst, Gate
 from telltick.model.trial import TrialSlot
+from telltick.store.anchors import AnchorColumns
 from telltick.store.bursts import BurstColumns
 from telltick.store.folder import check_session_folder, session_within
 from telltick.store.follow import Follower, Row, clean, clean_deep, following, request_row
+from telltick.store.long_table import LongTable
 from telltick.store.polls import PollColumns
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
@@ -60,7 +63,7 @@ class SessionReader(Closing):
         folder = self.folder = check_session_folder(session_within(folder))
         self._polls = PollColumns()
         self._mark_rows = following(MarkRow, "mark", _MARK_COLUMNS, _mark_row)
-        self._anchors = following(Anchor, "anchor", "run, sample, t_ns, wall_ns")
+        self._anchors = AnchorColumns()
         self._gaps = following(Gap, "gap", "kind, sample, start_ns, end_ns, note")
         self._health = following(HealthNote, "health", "t_ns, kind, value, note")
         self._requests = following(Request, "request", "number, t_ns, verb, value", request_row)
@@ -69,7 +72,7 @@ class SessionReader(Closing):
             TrialSlot, "trial_slot", "poll, leg, cycle, cycle_ns, slot, slots, slot_ns", since=2
         )
         self._endings = following(Ending, "ending", "t_ns, how, note")
-        self._tables: tuple[Follower[Any] | PollColumns, ...] = (
+        self._tables: tuple[Follower[Any] | LongTable[Any], ...] = (
             self._polls,
             self._health,
             self._requests,
@@ -143,11 +146,11 @@ class SessionReader(Closing):
             sent_ns, polls_ns = self._polls.sent_ns, t_ns if polls_ns is None else polls_ns
             gone = bisect_left(sent_ns, polls_ns, hi=max(len(sent_ns) - 1, 0))
             self.polls_forgotten += gone
-            self._polls.forget(gone)
+            self._polls.keep(slice(gone, None))
             self._bursts.forget_before(t_ns, bursts_kept_ns)
             self._burst_objects = ()
             if self.anchors:
-                self._anchors.keep(thinned(self.anchors, t_ns))
+                self._anchors.keep(np.array(thinned(self.anchors, t_ns)))
                 self._checked, self._clock = len(self.anchors), None
 
     # ---- what the journal says
@@ -185,9 +188,9 @@ class SessionReader(Closing):
         return self._marks
 
     @property
-    def anchors(self) -> tuple[Anchor, ...]:
+    def anchors(self) -> Sequence[Anchor]:
         """Where the audio clock met the session clock."""
-        return self._anchors.items
+        return self._anchors
 
     @property
     def gaps(self) -> tuple[Gap, ...]:
@@ -346,7 +349,7 @@ def thinned(anchors: Sequence[Anchor], t_ns: int) -> list[bool]:
     return [*kept[:-1], True]
 
 
-def _check_anchors(anchors: tuple[Anchor, ...], checked: int) -> int:
+def _check_anchors(anchors: Sequence[Anchor], checked: int) -> int:
     """Refuse anchors from which no audio could have come; returns how many have been looked at.
 
     Raises:
