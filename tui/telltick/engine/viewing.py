@@ -41,8 +41,9 @@ UNTOLD = Reading(
 THOROUGH_S = 0.95  # of new sound before more than strip and input are looked at: figures change each second
 ROWS_EVERY_S = 0.15  # of new sound before the journal is asked again, but for what was written here
 REREAD_S = 0.9  # audio that must be new before the meter is read again
-STEP_REREAD_S = 3.0  # and before a step that is longer than the meter's window, or evidence that has sufficed
-STEP_GROWTH = 0.03  # share by which a step must have grown before it is read again
+TIE_SERVES_S = 3.0  # evidence of a tie that has sufficed is asked for again after so long
+STEP_REREAD_S = 4.0  # audio that must be new before a step longer than the meter's window is read again
+STEP_GROWTH = 0.05  # and the share by which it must have grown
 TONES_EVERY_S = 6.0  # steady tones are looked for again so often
 TONES_LAST_FROM_S = 10.0  # where the rows are fewer, each look finds them better
 LEAD_S = 2.0  # rows end about so long before the moment
@@ -336,7 +337,7 @@ class SessionView:
     def _told_tie(self, key: object, until_s: float) -> float | None:
         """The evidence of a tie that was found a moment ago; None where the rows are to be asked."""
         known, told_s, p_value = self._tie
-        return p_value if known == key and 0 <= until_s - told_s < STEP_REREAD_S else None
+        return p_value if known == key and 0 <= until_s - told_s < TIE_SERVES_S else None
 
     def _read_step(self, begin_s: float, until_s: float) -> Reading:
         """Reading since the step began; a long step is read again only when it has grown enough."""
