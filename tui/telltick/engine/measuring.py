@@ -68,7 +68,6 @@ class SessionMeasurer:
         give_back_what_is_free()  # of hours, the audio's pieces leave tens of megabytes of holes
         trial = self._trial.read(self._reader.audio.samples)
         results = self._step_results(gathered, effort)
-        give_back_what_is_free()  # and so do the readings
         best = clearest(results)
         look = CloseLook() if best is None else self._results.close_look(gathered, best)
         steps = _step_readings(gathered.steps, results, trial)
@@ -82,6 +81,7 @@ class SessionMeasurer:
         )
         steps = tuple(replace(step, on_air=levels.of(step.step.setup, step.reading)) for step in steps)
         bits, coherent = (None, None) if best is None else self._bits_of(gathered, best, look)
+        give_back_what_is_free()  # and so do the readings
         effort.done(Work.BITS, 1)
         return Measurement(
             polling=polling,

@@ -12,6 +12,7 @@ from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
 
+_ROWS_AT_ONCE = 20_000  # a day at once would take much memory
 FARTHEST = 2  # slots counted outwards from a poll; those farther away seldom fit between two polls
 
 
@@ -37,14 +38,19 @@ def contrasts(rows: PollRows, use: npt.NDArray[np.bool_]) -> Contrasts:
 
     Where a poll has no slot on either side, a gap stands in, against a piece of the core as short.
     """
-    polled = rows.poll != IDLE
     places = [place for far in range(1, FARTHEST + 1) for place in (-far, far)]
-    core = np.log(np.maximum(rows.core[:, use].sum(axis=1, dtype=np.float64), 1e-30))
-    sides = np.empty((len(places), int(polled.sum())))  # filled place by place: a day has many polls
-    for side, place in zip(sides, places, strict=True):
-        side[:] = (core - _slot_level(rows, use, place))[polled]
-    near, gaps = sides[:2].copy(), _to_gaps(rows, use)[:, polled]
-    near = np.where(np.isfinite(near).any(axis=0), near, gaps)
+    sides, near = np.empty((len(places), rows.polls)), np.empty((2, rows.polls))
+    at = 0
+    for first in range(0, len(rows.poll), _ROWS_AT_ONCE):
+        some = rows.pick(slice(first, first + _ROWS_AT_ONCE))
+        polled = some.poll != IDLE
+        core = np.log(np.maximum(some.core[:, use].sum(axis=1, dtype=np.float64), 1e-30))
+        here = slice(at, at + some.polls)
+        for side, place in zip(sides, places, strict=True):
+            side[here] = (core - _slot_level(some, use, place))[polled]
+        gaps = _to_gaps(some, use)[:, polled]
+        near[:, here] = np.where(np.isfinite(sides[:2, here]).any(axis=0), sides[:2, here], gaps)
+        at = here.stop
     for pair in range(0, len(sides), 2):
         sides[pair : pair + 2, ~np.isfinite(sides[pair : pair + 2]).all(axis=0)] = np.nan
     turn = _turns(near.shape[1]).astype(np.bool_)

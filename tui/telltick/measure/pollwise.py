@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
-from itertools import pairwise
+from itertools import chain, pairwise
 from typing import Any
 
 import numpy as np
@@ -38,7 +38,6 @@ from telltick.measure.robust import (
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
-from telltick.model.columns import Column
 from telltick.model.traffic import Ints
 
 FLOOR_REACH_S = 3.0
@@ -234,26 +233,34 @@ def poll_by_poll(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     """
     edges = np.linspace(0, len(rows.poll), -(-max(len(rows.poll), 1) // _MOST_ROWS) + 1).astype(int).tolist()
     pieces = (_piece(rows.pick(slice(*two)), use) for two in pairwise(edges))
-    return _joined(piece for piece in pieces if piece is not None)
+    return _joined((piece for piece in pieces if piece is not None), rows.polls)
 
 
-def _joined(pieces: Iterator[Pollwise]) -> Pollwise | None:
-    """Pieces that follow each other as one, none held beside it; None for no piece."""
+def _joined(pieces: Iterator[Pollwise], most: int) -> Pollwise | None:
+    """Pieces that follow each other as one, none held beside it; None for no piece.
+
+    Args:
+        pieces: in order of time.
+        most: polls that they hold together at most.
+    """
     first = next(pieces, None)
-    if first is None:
-        return None
-    columns = {name: Column(values) for name, values in _by_poll(first)}
-    counts, restless, gains = [len(first.at_s)], [first.restless], [first.gain]
-    for piece in pieces:
+    if first is None or len(first.at_s) == most:
+        return first
+    columns = {name: np.empty(most, dtype=values.dtype) for name, values in _by_poll(first)}
+    counts: list[int] = []
+    restless: list[float] = []
+    gains: list[GainDrop] = []
+    for piece in chain([first], pieces):
+        here = slice(sum(counts), sum(counts) + len(piece.at_s))
         for name, values in _by_poll(piece):
-            columns[name].extend(values)
+            columns[name][here] = values
         counts.append(len(piece.at_s))
         restless.append(piece.restless)
         gains.append(piece.gain)
     if len(counts) == 1:
         return first
     share = np.array(counts) / sum(counts)
-    held = {name: column.values for name, column in columns.items()}
+    held = {name: values[: sum(counts)] for name, values in columns.items()}
     inner, whole = (Window(*(held[f"{window}.{of.name}"] for of in fields(Window))) for window in _WINDOWS)
     return Pollwise(
         held["at_s"],
