@@ -102,3 +102,10 @@ def test_the_time_of_one_sample_is_the_one_found_among_many():
     clock = AudioClock(RATE, [*wandering(14), *wandering(5, run=1, first=60 * RATE)], 70 * RATE)
     samples = [0, 7, 5 * RATE + 11, 13 * RATE, 20 * RATE, 60 * RATE, 62 * RATE + 1, 64 * RATE, 69 * RATE + 5]
     assert [clock.t_ns(sample) for sample in samples] == clock.t_at(samples).tolist()
+
+
+@pytest.mark.parametrize("from_s", [0.0, 12.5, 13.5, 91.0, 94.5, 100.0])
+def test_a_few_times_have_the_samples_that_they_have_among_many(from_s):
+    clock = AudioClock(RATE, [*wandering(14), *wandering(5, run=1, first=60 * RATE)], 70 * RATE)
+    t_ns = [(from_s + k * 0.05) * NS for k in range(6)]
+    np.testing.assert_array_equal(clock.samples_at(t_ns), clock.sample_at(t_ns))

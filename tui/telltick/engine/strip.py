@@ -148,8 +148,8 @@ class StripMaker:
 
     def _compute(self, first: int, end: int, shift_s: float) -> None:
         """Mean in-band level of columns `first` to `end` - 1, as far as there is audio."""
-        edge_ns = np.arange(first, end + 1) * self._cell_ns + shift_s * NS
-        edges, samples = self._reader.clock.sample_at(edge_ns).tolist(), self._reader.audio.samples
+        edge_ns = [column * self._cell_ns + shift_s * NS for column in range(first, end + 1)]
+        edges, samples = self._reader.clock.samples_at(edge_ns), self._reader.audio.samples
         # What is not known (NaN) is not computed, and the last columns wait for audio that is still to come.
         whole = [k for k in range(end - first) if edges[k] < edges[k + 1] <= samples]
         for low, high in _runs(whole, end - first):

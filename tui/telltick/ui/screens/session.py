@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import logging
 import time
 from collections.abc import Callable
@@ -129,7 +131,7 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
         self._showing = self._make_panels()
         self.lookout = Lookout(
             feed.look,
-            lambda snapshot: self.post_message(Looked(snapshot)),
+            self._bring,
             lambda why: self.post_message(LookFailed(why)),
         )
 
@@ -157,6 +159,7 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
     def on_mount(self) -> None:
         """Begin to look."""
         self.say(self._first_notice or self._hint(), Role.MARK)
+        self._loop = asyncio.get_running_loop()
         self.lookout.start()
 
     def _hint(self) -> str:
@@ -182,6 +185,11 @@ class SessionScreen(WalkKeys, ReplayKeys, PictureKeys):
         """Show what a key did, all of it and soon."""
         self._hurried = AFTER_KEY
         self.lookout.ask(self._view)
+
+    def _bring(self, snapshot: Snapshot) -> None:
+        """Hand a picture over, on the thread that took it: to post it there would cost that thread dear."""
+        with contextlib.suppress(RuntimeError):  # the loop is over, and so is the screen
+            self._loop.call_soon_threadsafe(lambda: self.post_message(Looked(snapshot)))
 
     @on(Looked)
     def _show(self, event: Looked) -> None:
