@@ -79,6 +79,17 @@ def test_intervals_cover_the_truth_as_often_as_they_say(excess_db):
     assert np.mean(covered) >= 0.88  # 0.95 less two standard errors of forty draws
 
 
+def test_polls_left_out_by_chance_in_steady_noise_do_not_widen_the_interval():
+    """One poll in eighty has a slot of 2.5 standard deviations beside it; that is no unrest."""
+    added = []
+    for seed in range(8):
+        rows, use, _ = rows_and_truth(700 + seed, excess_db=20.0, seconds=30.0)
+        found = measure_excess(rows, use)
+        by_polls = robust_excess(found.polls)
+        added.append(found.error_db**2 - by_polls.error_db**2)
+    assert np.sqrt(np.mean(added)) < 0.007
+
+
 @pytest.mark.parametrize(("rate", "reply"), [(10.0, 23), (12.0, 23), (20.0, 8), (5.0, 91), (5.0, 120)])
 @pytest.mark.parametrize("excess_db", [1.0, 20.0])
 def test_a_few_quiet_frames_between_close_polls_tell_the_floor(rate, reply, excess_db):
