@@ -25,6 +25,7 @@ from telltick.measure.evidence import tie_log_e
 from telltick.measure.frames import FrameSpec, power_frames
 from telltick.measure.trial import CoinBet
 from telltick.model.clock import Floats
+from telltick.model.traffic import Ints
 from tests.scenes import make_scene
 
 NULLS = ("clean", "hum", "speech", "static", "fading", "agc", "clicks", "speech+static")
@@ -89,27 +90,27 @@ def slots_with(
     """Highest log e-value after 100 polls of each run of a coin trial."""
     highest = []
     for _ in range(runs):
+        noise = rng.gamma(SHAPE, 1 / SHAPE, (100, slots))
         drawn = rng.integers(0, slots, 100)
-        levels = levels_with(rng, i_over_n, drawn, slots, static=static)
+        levels = heard_in(rng, noise, drawn, i_over_n, static=static)
         highest.append(float(CoinBet().add(levels, drawn).max()))
     return highest
 
 
 def polls_with(rng: np.random.Generator, runs: int, i_over_n: float, *, static: bool) -> list[float]:
     """Highest log e-value after 100 polls of others of each run, each poll between two stretches a side."""
-    first = np.zeros(100, dtype=np.int64)
-    return [
-        float(others_log_e(levels_with(rng, i_over_n, first, len(BESIDE_S), static=static)).max())
-        for _ in range(runs)
-    ]
+    highest, first = [], np.zeros(100, dtype=np.int64)
+    for _ in range(runs):
+        noise = rng.gamma(SHAPE, 1 / SHAPE, (100, len(BESIDE_S)))
+        highest.append(float(others_log_e(heard_in(rng, noise, first, i_over_n, static=static)).max()))
+    return highest
 
 
-def levels_with(
-    rng: np.random.Generator, i_over_n: float, drawn: np.ndarray, slots: int, *, static: bool
+def heard_in(
+    rng: np.random.Generator, power: Floats, drawn: Ints, i_over_n: float, *, static: bool
 ) -> Floats:
-    """Shape (100, slots): log powers, the drawn ones with interference."""
-    power = rng.gamma(SHAPE, 1 / SHAPE, (100, slots))
-    power[np.arange(100), drawn] *= 1 + i_over_n
+    """Shape (polls, slots): log powers of noise, the drawn slots with interference; in static some crash."""
+    power[np.arange(len(power)), drawn] *= 1 + i_over_n
     if static:
         crash = np.where(rng.random(power.shape) < CRASHES, rng.uniform(5, 32, power.shape), 0)
         power *= 10 ** (crash / 10)
