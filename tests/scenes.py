@@ -127,9 +127,11 @@ def line_hash(
 ) -> Array:
     """Unscaled audio of the line's edges, each an impulse through the passband.
 
-    `shift_hz` is how far the spectrum is moved when the line is picked up at radio frequency.
+    `shift_hz` is how far the spectrum is moved when the line is picked up at radio frequency. With a random
+    phase each burst has a new one, but for a burst that another passes into without a pause.
     """
     out = np.zeros(count)
+    turn, last_s = 1.0 + 0j, -np.inf
     pad = int(0.03 * rate_hz)
     shapes: dict[tuple[bytes, int], Array] = {}
     for start, end, data in zip(gate.start_s, gate.end_s, gate.data, strict=True):
@@ -140,7 +142,9 @@ def line_hash(
         first = int(start * rate_hz) - pad
         spectrum = shapes[data, length] * np.exp(-2j * np.pi * freq * (start - first / rate_hz))
         if random_phase:
-            spectrum *= np.exp(2j * np.pi * rng.random())
+            turn = turn if start - last_s < 1e-6 else np.exp(2j * np.pi * rng.random())
+            spectrum *= turn
+            last_s = end
         piece = np.fft.irfft(spectrum, length)
         low, high = max(first, 0), min(first + length, count)
         if high > low:

@@ -7,7 +7,14 @@ import pytest
 
 from telltick.measure.excess import Method, measure_excess
 from telltick.measure.frames import FrameSpec, power_frames
-from telltick.measure.pollwise import Window, _log_bias, clipped_floor, poll_by_poll, robust_excess
+from telltick.measure.pollwise import (
+    Window,
+    _log_bias,
+    _uneven_bias,
+    clipped_floor,
+    poll_by_poll,
+    robust_excess,
+)
 from telltick.measure.reading import take_reading
 from telltick.measure.robust import bisquare_mean, clustered_error, row_medians
 from telltick.measure.rows import measure_rows
@@ -235,3 +242,26 @@ def test_the_bias_of_a_robust_mean_of_logarithms_is_as_its_formula_says(x):
     power = rng.gamma(nu - 1, 1 / nu, count) + (np.sqrt(x) + beside[0]) ** 2 + beside[1] ** 2
     below = np.log(1 + x) - bisquare_mean(np.log(power))[0]
     assert nu * below == pytest.approx(_log_bias(x), abs=0.02)
+
+
+@pytest.mark.parametrize("deviation", [0.05, 0.15, 0.25])
+def test_polls_that_are_unlike_are_told_by_the_mean_of_their_powers(deviation):
+    shape = deviation**-2
+    powers = np.random.default_rng(3).gamma(shape, 1 / shape, 60_000)
+    levels = np.log(powers)
+    off = _uneven_bias(levels, 0.0)
+    assert bisquare_mean(levels)[0] + off == pytest.approx(np.log(powers.mean()), abs=0.35 * off + 2e-4)
+    faded = levels + 0.46 * np.sin(2 * np.pi * np.arange(60_000) / 70)  # 4 dB up and down in 14 s
+    assert _uneven_bias(faded, 0.0) == pytest.approx(off, abs=1e-3)
+
+
+def test_short_replies_that_differ_are_read_without_bias():
+    errors = []
+    for seed in range(6):
+        scene = make_scene(
+            seed, excess_db=20.0, request=2, reply=3, turnaround_s=0.0, same=False, jitter_s=0.002
+        )
+        rows = measure_rows(scene.samples, 0, scene.rate_hz, scene.gate.shifted(scene.latency_s))
+        use = band_bins(rows, Band())
+        errors.append(measure_excess(rows, use).excess_db - scene.excess_in(use))
+    assert np.mean(errors) == pytest.approx(0.0, abs=0.03)  # 0.06 dB low by a mean of logarithms

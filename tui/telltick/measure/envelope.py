@@ -50,7 +50,9 @@ def _band_power(samples: Samples, starts: Sequence[int], spec: FrameSpec, band: 
     low, high = _bins_of(spec, band)
     samples = np.ascontiguousarray(samples)
     # Every place a frame may start at, without copying; one such array is made faster than two views.
-    views = np.ndarray((len(samples) - spec.length + 1, spec.length), samples.dtype, samples, 0, (2, 2))
+    views = np.ndarray(
+        (len(samples) - spec.length + 1, spec.length), samples.dtype, samples, 0, 2 * samples.strides
+    )
     out = np.empty(len(starts), dtype=np.float32)
     for first in range(0, len(starts), _BLOCK_FRAMES):
         some = starts[first : first + _BLOCK_FRAMES]

@@ -152,7 +152,7 @@ def robust_excess(polls: Pollwise) -> RobustExcess | None:
     least = _least_error(polls.inner, excess, use)
     weight = float(np.clip((excess - LOUD_DB) / (VERY_LOUD_DB - LOUD_DB), 0.0, 1.0))
     if weight:
-        whole, whole_influence = _excess_of(polls.whole, polls, use)
+        whole, whole_influence = _excess_of(polls.whole, polls, use, loud=True)
         excess += weight * (whole - excess)
         influence = influence + weight * (whole_influence - influence)
         least += weight * (_least_error(polls.whole, whole, use) - least)
@@ -162,19 +162,40 @@ def robust_excess(polls: Pollwise) -> RobustExcess | None:
     return RobustExcess(excess, error, dof, noise, int(np.count_nonzero(use)))
 
 
-def _excess_of(window: Window, polls: Pollwise, use: npt.NDArray[np.bool_]) -> tuple[float, Floats]:
+def _excess_of(
+    window: Window, polls: Pollwise, use: npt.NDArray[np.bool_], *, loud: bool = False
+) -> tuple[float, Floats]:
     """Excess in dB over the polls `use`, and each poll's influence on it, that on the floor included.
 
     The floors of neighbouring polls share their data; what a poll's row does to them is told by its own
-    quiet.
+    quiet. Loud polls are also freed of what their own unevenness takes off a mean of logarithms.
     """
-    mean, influence = bisquare_mean(_levelled(window, polls, use))
-    x = max(np.expm1(mean), 0.0)
-    mean += _log_bias(x) / median(window.shape[use])
+    levels = _levelled(window, polls, use)
+    mean, influence = bisquare_mean(levels)
+    x, shape = max(np.expm1(mean), 0.0), median(window.shape[use])
+    mean += _log_bias(x) / shape
+    if loud:
+        mean += _uneven_bias(levels, (1 + 2 * x) / (1 + x) ** 2 / shape)
     fill = float(np.mean(window.fill[use]))
     rise = max(1 + np.expm1(mean) / fill, 1e-3)
     slope = 10 / np.log(10) * np.exp(mean) / fill / rise
     return float(10 * np.log10(rise)), (influence - polls.floor_deviation[use]) * slope
+
+
+def _uneven_bias(levels: Floats, noise_variance: float) -> float:
+    """How far a bisquare mean of ln P lies below ln of the mean P where polls themselves are unlike.
+
+    As in `_log_bias`, (1 / 2 - `_LEAN` k) v, with v the variance of ln P, and k = 1 for a gamma and 3 for a
+    normal distribution of P: two is taken. Bytes that differ, or a phase of its own in each burst, make
+    neighbours unlike: v is that of the differences between successive polls, in which slow fading, whose mean
+    is one of dB, has no part.
+
+    Args:
+        levels: shape (polls,), ln P of the polls in order of time.
+        noise_variance: what noise alone makes of it, which `_log_bias` has taken care of.
+    """
+    apart = 1.4826 * median(np.abs(np.diff(levels)))
+    return (0.5 - 2 * _LEAN) * max(apart**2 / 2 - noise_variance, 0.0)
 
 
 def _log_bias(x: float) -> float:
