@@ -22,7 +22,7 @@ from telltick.measure.rows import PollRows
 BASE_ERROR_DB = 0.006  # what the method itself may be off by in steady noise
 _RINGING_DB = 3e-6  # per unit of I / N: rise of the quiet where a receiver's filter rings past the guard
 _CLOSE_ERROR_DB = 0.02  # and where the few frames between close polls tell the floor
-_UNREST_ERROR_DB = 0.4  # and in noise where no poll at all lies in calm surroundings
+_UNREST_ERROR_DB = 0.5  # and in noise where no poll at all lies in calm surroundings
 _CHANCE = 0.0124  # 2 (1 - Phi(2.5)): share of polls that have a slot above `CLIP` beside them in steady noise
 _TONES_ERROR_DB = 0.13  # times the share of the band that tones fill: what of them is left beside it
 UNEVEN = 0.15  # share of polls far above the rest from which they no longer count as stray
