@@ -64,8 +64,7 @@ class SessionMeasurer:
             CancelledError: progress said to give up; a later call goes on from there.
         """
         effort = self._expected(progress)
-        gathered = self._gathering.gather(effort)
-        give_back_what_is_free()  # of hours, the audio's pieces leave tens of megabytes of holes
+        gathered = self._gather(effort)
         trial = self._trial.read(self._reader.audio.samples)
         results = self._step_results(gathered, effort)
         best = clearest(results)
@@ -105,6 +104,12 @@ class SessionMeasurer:
                 steps, rows, latency, trial=trial, bound_db=self._options.bound_db, over=self._is_over()
             ),
         )
+
+    def _gather(self, effort: Effort) -> Gathered:
+        """Reduce the audio to rows; of hours, its pieces leave tens of megabytes of holes in memory."""
+        gathered = self._gathering.gather(effort)
+        give_back_what_is_free()
+        return gathered
 
     def step_rows(self) -> list[PollRows | None]:
         """Rows of each step, as the last `measure` took them."""

@@ -85,27 +85,30 @@ class SessionReader(Closing):
         )
         self._version = 0
         self._bursts = BurstColumns()
-        self._burst_row = -1
         self._burst_objects: tuple[Burst, ...] = ()
         self._marks: tuple[Mark, ...] = ()
         self._clock: AudioClock | None = None  # without an end
         self._ended_clock: tuple[AudioClock, AudioClock | None, int] = (AudioClock(1), None, 0)  # of, samples
-        self._checked = 0  # anchors
+        self._burst_row, self._checked = -1, 0  # the last one read, and anchors looked at
         self._end: tuple[AudioClock | None, int, int] = (None, 0, 0)  # clock, samples, session time
         self.polls_forgotten = 0
         self._rows_at = 0  # sample at which the journal was asked last
         self._turn = threading.RLock()
         self._journal = ReadOnlyJournal(folder)
         try:
-            self.facts = self._read_facts()
-            self.audio = AudioReader(folder, self.facts.rate_hz)
-            if progress is not None:
-                self._journal.tell_of(LONG_TABLES, progress)
-            self.refresh()
-            self._journal.tell_no_more()
+            self._read_first(progress)
         except BaseException:
             self._journal.close()
             raise
+
+    def _read_first(self, progress: Callable[[float], object] | None) -> None:
+        """Read all that there is."""
+        self.facts = self._read_facts()
+        self.audio = AudioReader(self.folder, self.facts.rate_hz)
+        if progress is not None:
+            self._journal.tell_of(LONG_TABLES, progress)
+        self.refresh()
+        self._journal.tell_no_more()
 
     def close(self) -> None:
         """Let go of the session."""
