@@ -47,7 +47,7 @@ def _bench(returns: tuple[int, int], drift_db: float, rng: np.random.Generator) 
         pooled = _side(values.mean(), float(np.sqrt(np.mean(errors**2) / count)), DOF * count)
         said = {"cable": "AB"[number]}
         steps = tuple(range(number, number + 2 * count, 2))
-        out.append(Setup(said, said, steps, pooled, each, None, Reading(50, 10.0)))
+        out.append(Setup(said, said, steps, pooled, each, Reading(50, 10.0)))
     return out
 
 

@@ -30,7 +30,7 @@ def test_a_repair_after_which_nothing_is_found_is_a_change_by_what_the_limit_lea
     heard = setup(0)
     side = Side(591, 120.0, Mean(0.5, 0.005, 60.0), None, None)
     calm = Reading(591, 120.0, verdict=Verdict.NO_TIE, upper_limit_i_over_n_db=-13.6)
-    (repaired,) = sides_of([Setup({}, {}, (0,), side, (side,), None, calm)], Drift())
+    (repaired,) = sides_of([Setup({}, {}, (0,), side, (side,), calm)], Drift())
     match = Matched({}, ((heard, repaired),), (), ())
     for levels in (Levels.NONE, Levels.AUDIO):
         ((one,),) = judged_sessions([(match, "before", "after", [levels])])
@@ -44,7 +44,7 @@ def test_two_sessions_in_which_nothing_is_found_differ_by_what_both_limits_leave
     verdicts = []
     for limit_db in (-13.6, -3.0):
         calm = Reading(591, 120.0, verdict=Verdict.NO_TIE, upper_limit_i_over_n_db=limit_db)
-        (one,) = sides_of([Setup({}, {}, (0,), side, (side,), None, calm)], Drift())
+        (one,) = sides_of([Setup({}, {}, (0,), side, (side,), calm)], Drift())
         match = Matched({}, ((one, one),), (), ())
         ((found,),) = judged_sessions([(match, "before", "after", [Levels.NONE])])
         verdicts.append(found.change.verdict)

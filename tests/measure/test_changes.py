@@ -35,7 +35,7 @@ def side(excess_db, interference, *, error=0.02, polls=100, reacts=False):
 
 
 def setup(step, values, made):
-    return Setup(dict(values), dict(values), (step,), made, (made,), None, Reading(made.polls, 20.0))
+    return Setup(dict(values), dict(values), (step,), made, (made,), Reading(made.polls, 20.0))
 
 
 def only_change(before, after, *, bound_db=1.0):

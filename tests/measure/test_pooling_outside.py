@@ -22,7 +22,7 @@ def setup_of(excess_db, error_db, seconds=None, cable="A"):
     pooled = Mean(float(share @ excess_db), float(np.sqrt(np.sum((share * error_db) ** 2))), 100.0)
     said, steps = {"cable": cable}, tuple(range(cable == "B", 2 * len(each), 2))
     whole = Side(50, float(seconds.sum()), None, None, pooled)
-    return Setup(said, said, steps, whole, each, None, Reading(50, 10.0))
+    return Setup(said, said, steps, whole, each, Reading(50, 10.0))
 
 
 STEPS = {

@@ -203,7 +203,7 @@ def _scaled(side: Side, times: float) -> Side:
 
 def _named(one: SetupSides, name: str) -> Setup:
     said = {FACTOR: name}
-    return Setup(said, said, one.steps, one.pure, (), None, _NO_READING)
+    return Setup(said, said, one.steps, one.pure, (), _NO_READING)
 
 
 def _factors(setups: Sequence[SetupSides]) -> set[str]:

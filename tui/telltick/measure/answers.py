@@ -10,6 +10,7 @@ from telltick.measure.next_test import next_tests
 from telltick.measure.pathways import findings_of, weighed_paths
 from telltick.measure.rows import PollRows
 from telltick.measure.setups import pooled_setups, setup_readings
+from telltick.measure.stretches import Stretch
 from telltick.measure.wording import step_words
 from telltick.model.answers import NO_ANSWERS, Answers, SetupReading
 from telltick.model.measurement import StepReading
@@ -21,6 +22,7 @@ def answers_of(
     rows: Sequence[PollRows | None],
     latency: Latency | None,
     *,
+    known: Sequence[Stretch | None] | None = None,
     trial: TrialReading | None = None,
     bound_db: float = 1.0,
     over: bool = False,
@@ -29,8 +31,9 @@ def answers_of(
 
     Args:
         steps: what was measured of each, in order of time.
-        rows: the rows of each step, already inside it; None for a step without any.
+        rows: the rows of each step, already inside it; None for a step without any, or if let go of.
         latency: of the session; None when none stands out: then only N can be compared.
+        known: what was measured of each step already, from rows of a band.
         trial: the coin trial, if there was one.
         bound_db: differences smaller than this count as none.
         over: nothing more can be recorded in this session.
@@ -42,7 +45,7 @@ def answers_of(
         raise ValueError(f"{len(steps)} steps cannot have {len(rows)} sets of rows")
     if not steps:
         return NO_ANSWERS
-    setups, drift = pooled_setups(steps, rows, latency)
+    setups, drift = pooled_setups(steps, rows, latency, known)
     judged = judged_changes(setups, drift, bound_db)
     changes = tuple(one.change for one in judged)
     weighed = weighed_paths(observations(steps, setups, judged, trial))

@@ -8,7 +8,7 @@ are held against gaps (`dense`), or the energy balance takes over.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -49,6 +49,7 @@ class Excess:
         dof: degrees of freedom of both errors.
         method: how it was worked out.
         polls: what is known poll by poll; None without quiet slots.
+        own_error_db: the part of the error that is the method's own, whatever the number of polls.
     """
 
     noise: float
@@ -59,6 +60,7 @@ class Excess:
     dof: int
     method: Method
     polls: Pollwise | None = None
+    own_error_db: float = 0.0
 
 
 def measure_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> Excess | None:
@@ -69,20 +71,24 @@ def measure_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> Excess | None:
         unrest = max(1 - robust.polls / len(polls.at_s) - _CHANCE, 0.0)
         own = _method_error_db(robust.excess_db, rows, use) + _UNREST_ERROR_DB * unrest
         error_db = float(np.hypot(robust.error_db, own))
-        return _excess(
+        found = _excess(
             robust.noise, robust.excess_db, error_db, robust.dof, method=Method.ROBUST, polls=polls
         )
+        return replace(found, own_error_db=own)
     dense = dense_excess(rows, use) if is_dense(rows) else None
     if dense is not None:
         rise = 1 + dense.ratio
         error_db = float(np.hypot(10 / np.log(10) * dense.ratio_error / max(rise, 1e-3), BASE_ERROR_DB))
         excess_db = float(10 * np.log10(max(rise, 1e-3)))
-        return _excess(dense.noise, excess_db, error_db, dense.dof, method=Method.DENSE, polls=polls)
+        found = _excess(dense.noise, excess_db, error_db, dense.dof, method=Method.DENSE, polls=polls)
+        return replace(found, own_error_db=BASE_ERROR_DB)
     plain = balance(rows, use)
     if plain is None:
         return None
-    error_db = float(np.hypot(plain.excess_error_db, _method_error_db(plain.excess_db, rows, use)))
-    return _excess(plain.noise, plain.excess_db, error_db, plain.dof, method=Method.BALANCE, polls=polls)
+    own = _method_error_db(plain.excess_db, rows, use)
+    error_db = float(np.hypot(plain.excess_error_db, own))
+    found = _excess(plain.noise, plain.excess_db, error_db, plain.dof, method=Method.BALANCE, polls=polls)
+    return replace(found, own_error_db=own)
 
 
 def _method_error_db(excess_db: float, rows: PollRows, use: npt.NDArray[np.bool_]) -> float:

@@ -5,22 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from telltick.measure.account import MIN_POLLS, Account, account_of
 from telltick.measure.banded import SpectrumSums
-from telltick.measure.contrasts import contrasts
-from telltick.measure.evidence import tie_log_e
-from telltick.measure.excess import Excess, Method, measure_excess
+from telltick.measure.excess import Excess, Method
 from telltick.measure.frames import from_db, to_db
-from telltick.measure.gating import IDLE
 from telltick.measure.latency import SEARCH_S, THRESHOLD
 from telltick.measure.robust import interval, student_t
 from telltick.measure.rows import PollRows
-from telltick.measure.tones import band_bins, clear_share, tonal_bins
+from telltick.measure.tones import tonal_bins
 from telltick.model.readings import Band, Estimate, Latency, PollingFacts, Reading, Spectrum, Verdict
 from telltick.model.traffic import Gate
 
-MIN_POLLS = 12
 LEVEL = 0.01  # chance of a false "tied to polling"
 TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
 UNSETTLED = "It is louder beside the bytes than with them: the latency is not settled yet."
@@ -28,7 +24,6 @@ STEADY = (
     "Anything else with the polls' steady rhythm would look tied to them too: "
     "a coin trial tells, or stopping and starting the polls."
 )
-_PERIODS_SEEN_S = (SEARCH_S[1] - SEARCH_S[0]) / 2  # of polls no further apart, one to a side was looked at
 _LESS_THAN_NOTHING_DB = 0.3
 _RESTLESS = 0.02  # share of quiet far from the floor; 0.0005 in steady noise
 _SURE_SCORE = 8.0  # a latency this clear was not picked by chance
@@ -45,57 +40,45 @@ def take_reading(
         latency: the latency in use, or None when none stands out (rows then lie at any latency).
         p_value: of a tie, where it is told by evidence that goes beyond the rows; they are asked otherwise.
     """
-    band = band or Band()
-    use, share = _clear_bins(rows, band)
-    if p_value is None and rows.polls >= MIN_POLLS:  # before the excess: of a day, either takes much memory
-        tests = 1.0 if latency is None else _latencies_tried(rows, latency)
-        p_value = float(min(1.0, tests * np.exp(-_log_e(rows, use))))
-    found = measure_excess(rows, use)
-    if found is None or p_value is None or rows.polls < MIN_POLLS:
-        return _too_few(rows, use, share)
+    account = account_of(rows, band, latency=latency, evidence=p_value is None)
+    return reading_of(account, latency, p_value)
+
+
+def reading_of(account: Account, latency: Latency | None, p_value: float | None = None) -> Reading:
+    """The same from what a reading rests on."""
+    found = account.found
+    if p_value is None and account.log_e is not None:
+        tests = 1.0 if latency is None else _latencies_tried(account, latency)
+        p_value = float(min(1.0, tests * np.exp(-account.log_e[0])))
+    if found is None or p_value is None:
+        return _too_few(account)
     if latency is None and _beside_the_sound(found):
-        return replace(_too_few(rows, use, share), warnings=(UNSETTLED,))
-    noise = found.noise / share
+        return replace(_too_few(account), warnings=(UNSETTLED,))
+    noise = found.noise / account.share
     tied = latency is not None and p_value <= LEVEL and found.ratio > 0
-    steady = (STEADY,) if tied and latency is not None and _only_the_rhythm(rows, latency) else ()
+    steady = (STEADY,) if tied and latency is not None and _only_the_rhythm(account, latency) else ()
     return Reading(
-        polls=rows.polls,
-        seconds=rows.seconds,
+        polls=account.polls,
+        seconds=account.seconds,
         noise_dbfs=float(to_db(noise)),
         interference_dbfs=float(to_db(noise * found.ratio)) if tied else None,
-        excess_db=_excess(found) if tied else _with_zero(_excess(found), found),
+        excess_db=_excess(found) if tied else _with_zero(_excess(found), account),
         i_over_n_db=float(to_db(found.ratio)) if found.ratio > 0 else None,
         verdict=Verdict.TIED if tied else Verdict.NO_TIE,
         p_value=p_value if latency is not None else 1.0,
         upper_limit_i_over_n_db=_upper_limit_db(found, latency),
-        warnings=(*_warnings(rows, band, use, found), *steady),
+        warnings=(*_warnings(account, found), *steady),
     )
 
 
-def _clear_bins(rows: PollRows, band: Band) -> tuple[npt.NDArray[np.bool_], float]:
-    """The bins of the band without steady tones, and the share of its noise floor that they hold."""
-    if rows.summed is not None:  # tones were left out when the bins were added up
-        return band_bins(rows, band), 1.0
-    tonal = tonal_bins(rows, band)
-    return band_bins(rows, band) & ~tonal, clear_share(rows, band, tonal)
-
-
-def _only_the_rhythm(rows: PollRows, latency: Latency) -> bool:
+def _only_the_rhythm(account: Account, latency: Latency) -> bool:
     """Would a strict rhythm of the polls' own period explain what is heard as well as the polls do?
 
     The search for the latency tells: where the audio, moved by a whole period, fits the polls as well
     (`Latency.modulo_s`), what is heard does not follow their unevenness. Where it could not look a period
-    away (polls far apart, a latency that was given), polls tell no more than their rhythm when half of them
-    lie within a quarter of a burst of a strict one: the straight line through their times over their number,
-    periods without a poll counted.
+    away (polls far apart, a latency that was given), polls tell no more than their rhythm when it is strict.
     """
-    at_s, on_s = (values[rows.poll != IDLE] for values in (rows.core_s, rows.on_s))
-    period_s = float(np.median(np.diff(at_s)))
-    if latency.modulo_s is not None or (not latency.locked and period_s < _PERIODS_SEEN_S):
-        return latency.modulo_s is not None
-    number = np.concatenate([[0.0], np.cumsum(np.rint(np.diff(at_s) / period_s))])
-    slope, start = np.polyfit(number, at_s, 1)
-    return bool(np.median(np.abs(at_s - start - slope * number)) < np.median(on_s) / 4)
+    return latency.modulo_s is not None or account.strict
 
 
 def _excess(found: Excess) -> Estimate | None:
@@ -105,13 +88,13 @@ def _excess(found: Excess) -> Estimate | None:
     return estimate if told else None
 
 
-def _with_zero(estimate: Estimate | None, found: Excess) -> Estimate | None:
+def _with_zero(estimate: Estimate | None, account: Account) -> Estimate | None:
     """Without a tie, in noise that comes and goes by itself, the interval reaches to zero.
 
     Polls count only when what lies beside them is calm. What is on for a moment is then heard in polls and
     never beside them: the choice alone would read an excess.
     """
-    if estimate is None or found.polls is None or found.polls.restless < _RESTLESS:
+    if estimate is None or account.restless < _RESTLESS:
         return estimate
     return replace(estimate, low=min(estimate.low, 0.0), high=max(estimate.high, 0.0))
 
@@ -122,35 +105,28 @@ def _beside_the_sound(found: Excess) -> bool:
     return estimate is not None and estimate.high < -_LESS_THAN_NOTHING_DB
 
 
-def _too_few(rows: PollRows, use: npt.NDArray[np.bool_], share: float) -> Reading:
-    frames = int(rows.quiet_frames.sum())
-    noise = rows.quiet[:, use].sum(dtype=np.float64) / frames / share if frames else 0.0
-    if rows.polls >= MIN_POLLS:
+def _too_few(account: Account) -> Reading:
+    frames = account.quiet_frames
+    noise = account.quiet / frames / account.share if frames else 0.0
+    if account.polls >= MIN_POLLS:
         warning = (
             "The polls follow each other so closely that no quiet audio is left between them: slow them down."
         )
     else:
-        more = MIN_POLLS - rows.polls
+        more = MIN_POLLS - account.polls
         warning = f"Not enough polls for a reading: {more} more {'is' if more == 1 else 'are'} needed."
-    return Reading(rows.polls, rows.seconds, float(to_db(noise)) if noise > 0 else None, warnings=(warning,))
+    noise_dbfs = float(to_db(noise)) if noise > 0 else None
+    return Reading(account.polls, account.seconds, noise_dbfs, warnings=(warning,))
 
 
-def _log_e(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
-    """Strongest evidence reached, as the log of an e-value."""
-    found = contrasts(rows, use)
-    log_e = tie_log_e(found.by_turns, found.sides, found.spread)
-    return max(0.0, float(log_e.max(initial=0.0)))
-
-
-def _latencies_tried(rows: PollRows, latency: Latency) -> float:
+def _latencies_tried(account: Account, latency: Latency) -> float:
     """How many independent latencies a search looks through: its range over the length of a burst.
 
     A latency that was found in this audio and then locked was searched for all the same.
     """
     if latency.score >= _SURE_SCORE:
         return 1.0
-    on_s = max(0.010, float(np.median(rows.on_s[rows.poll != IDLE])))
-    return (SEARCH_S[1] - SEARCH_S[0]) / on_s
+    return (SEARCH_S[1] - SEARCH_S[0]) / max(0.010, account.on_s)
 
 
 def _upper_limit_db(found: Excess, latency: Latency | None) -> float | None:
@@ -166,18 +142,18 @@ def _upper_limit_db(found: Excess, latency: Latency | None) -> float | None:
     return float(to_db(base + widening))
 
 
-def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_], found: Excess) -> tuple[str, ...]:
+def _warnings(account: Account, found: Excess) -> tuple[str, ...]:
     out = []
-    inside = band_bins(rows, band)
-    lost = rows.summed.lost if rows.summed else 1 - float(use.sum()) / max(1.0, float(inside.sum()))
-    if lost > 0.5:
-        out.append(f"Steady tones fill {100 * lost:.0f} % of the band; the reading rests on the rest of it.")
-    if gain_reacts(found):
+    if account.lost > 0.5:
+        out.append(
+            f"Steady tones fill {100 * account.lost:.0f} % of the band; the reading rests on the rest of it."
+        )
+    if account.gain.reacts:
         out.append(
             "The receiver's gain gives way to the bursts, so the excess is at least what is shown: "
             "switch automatic gain control off, or set the RF gain by hand."
         )
-    if found.method is Method.BALANCE and found.polls is not None and found.polls.counts.sum() >= MIN_POLLS:
+    if found.method is Method.BALANCE and account.counted >= MIN_POLLS:
         out.append("Some polls are far louder than the rest; the excess is that of their mean power.")
     if found.method is Method.DENSE:
         out.append(
@@ -187,11 +163,6 @@ def _warnings(rows: PollRows, band: Band, use: npt.NDArray[np.bool_], found: Exc
     if found.noise < from_db(TOO_QUIET_DBFS):
         out.append("The audio is so quiet that the sound input's own noise may set the floor: turn it up.")
     return tuple(out)
-
-
-def gain_reacts(found: Excess) -> bool:
-    """Is the audio quieter just after the bursts than just before, as an automatic gain control makes it?"""
-    return found.polls is not None and found.polls.gain.reacts
 
 
 def spectrum_of(rows: PollRows, band: Band | None = None) -> Spectrum:

@@ -19,9 +19,10 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.equivalence import Mean, p_unequal
-from telltick.measure.reading import take_reading
+from telltick.measure.reading import reading_of, take_reading
 from telltick.measure.rows import PollRows
-from telltick.measure.sides import LN_TO_DB, Side, in_db, measure_side
+from telltick.measure.sides import LN_TO_DB, Side, in_db, measure_side, unaligned
+from telltick.measure.stretches import Stretch, joined_stretches, stretch_of
 from telltick.measure.tones import band_bins, tonal_bins
 from telltick.measure.verdict import as_control
 from telltick.measure.vocabulary import bench_of
@@ -64,7 +65,6 @@ class Setup:
         steps: indices of its steps.
         side: over all of them.
         each: of each step.
-        rows: all rows; None without any.
         reading: over all of them.
     """
 
@@ -73,28 +73,32 @@ class Setup:
     steps: tuple[int, ...]
     side: Side
     each: tuple[Side, ...]
-    rows: PollRows | None
     reading: Reading
 
 
 def pooled_setups(
-    steps: Sequence[StepReading], rows: Sequence[PollRows | None], latency: Latency | None
+    steps: Sequence[StepReading],
+    rows: Sequence[PollRows | None],
+    latency: Latency | None,
+    known: Sequence[Stretch | None] | None = None,
 ) -> tuple[tuple[Setup, ...], Drift]:
     """Steps by setup, in the order in which the setups first came, and the drift between their steps.
 
     Args:
         steps: in order of time.
-        rows: those of each step.
+        rows: those of each step; None where there are none, or where they were let go of.
         latency: the latency of the session; None when none stands out.
+        known: what was measured of each step already, from rows of a band.
     """
+    known = known or [None] * len(steps)
     groups: dict[tuple[tuple[str, str], ...], list[int]] = {}
     for index, one in enumerate(steps):
         groups.setdefault(tuple(sorted(bench_of(one.step.setup).items())), []).append(index)
     use = common_bins([part for part in rows if part is not None and len(part.poll)])
-    setups = [
-        _pooled([steps[i] for i in group], [rows[i] for i in group], latency, use)
-        for group in groups.values()
-    ]
+    setups = []
+    for group in groups.values():
+        parts = [_Part(rows[i], known[i]) for i in group if _has_rows(rows[i]) or known[i] is not None]
+        setups.append(_pooled([steps[i] for i in group], parts, latency, use))
     return tuple(setups), drift_of(setups)
 
 
@@ -133,25 +137,65 @@ def more_seconds(reading: Reading, target_db: float = TARGET_DB) -> float | None
     return float(max(0.0, reading.seconds * ((half / target_db) ** 2 - 1)))
 
 
+@dataclass(frozen=True)
+class _Part:
+    """A step's rows, and what was measured of it already; one of them may be missing."""
+
+    rows: PollRows | None
+    known: Stretch | None
+
+    def side(self, use: npt.NDArray[np.bool_], *, aligned: bool) -> Side:
+        if self.known is not None:
+            return self.known.side if aligned else unaligned(self.known.side)
+        assert self.rows is not None
+        return measure_side(self.rows, use, aligned=aligned)
+
+
+def _has_rows(rows: PollRows | None) -> bool:
+    return rows is not None and len(rows.poll) > 0
+
+
 def _pooled(
     steps: Sequence[StepReading],
-    rows: Sequence[PollRows | None],
+    parts: Sequence[_Part],
     latency: Latency | None,
     use: npt.NDArray[np.bool_],
 ) -> Setup:
-    aligned = latency is not None
-    parts = [part for part in rows if part is not None and len(part.poll)]
-    each = tuple(measure_side(part, use, aligned=aligned) for part in parts)
+    each = tuple(part.side(use, aligned=latency is not None) for part in parts)
     first = steps[0]
     numbers = tuple(one.step.index for one in steps)
     bench, said = bench_of(first.step.setup), dict(first.step.setup)
     if not parts:
-        nothing = Side(0, 0.0, None, None, None)
-        return Setup(bench, said, numbers, nothing, (), None, first.reading)
-    joined = parts[0] if len(parts) == 1 else PollRows.join(parts)
-    side = each[0] if len(parts) == 1 else measure_side(joined, use, aligned=aligned)
-    reading = first.reading if len(steps) == 1 else as_control(take_reading(joined, latency=latency), said)
-    return Setup(bench, said, numbers, side, each, joined, reading)
+        return Setup(bench, said, numbers, Side(0, 0.0, None, None, None), (), first.reading)
+    side, reading = _together(parts, latency, use) if len(parts) > 1 else (each[0], None)
+    if len(steps) == 1:
+        reading = first.reading
+    elif reading is None:
+        reading = _read(parts[0], latency)
+    return Setup(bench, said, numbers, side, each, reading if len(steps) == 1 else as_control(reading, said))
+
+
+def _read(part: _Part, latency: Latency | None) -> Reading:
+    if part.known is not None:
+        return reading_of(part.known.account, latency)
+    assert part.rows is not None
+    return take_reading(part.rows, latency=latency)
+
+
+def _together(
+    parts: Sequence[_Part], latency: Latency | None, use: npt.NDArray[np.bool_]
+) -> tuple[Side, Reading]:
+    """Side and reading of several steps: of all their rows, or joined where some of these are gone."""
+    aligned = latency is not None
+    rows = [part.rows for part in parts if part.rows is not None]
+    if len(rows) == len(parts):
+        joined = PollRows.join(rows)
+        if joined.summed is None:
+            return measure_side(joined, use, aligned=aligned), take_reading(joined, latency=latency)
+        whole = stretch_of(joined, latency)
+    else:
+        whole = joined_stretches([part.known for part in parts if part.known is not None])
+    return whole.side if aligned else unaligned(whole.side), reading_of(whole.account, latency)
 
 
 def drift_of(setups: Sequence[Setup]) -> Drift:

@@ -7,15 +7,16 @@ heard for want of data". All sides are measured over the same bins, since tones 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
+from telltick.measure.account import MIN_POLLS
 from telltick.measure.equivalence import Mean
 from telltick.measure.excess import Excess, Method, measure_excess
 from telltick.measure.pollwise import Pollwise, Window
-from telltick.measure.reading import MIN_POLLS, gain_reacts
 from telltick.measure.robust import bisquare_mean, clustered_error, sum_by, time_blocks
 from telltick.measure.rows import PollRows
 from telltick.model.clock import Floats
@@ -65,14 +66,35 @@ def measure_side(rows: PollRows, use: npt.NDArray[np.bool_], *, aligned: bool) -
         use: shape (bins,), the bins to measure.
         aligned: a latency is known, so that the gate lies where the bytes are heard.
     """
+    return side_of(rows, use, measure_excess(rows, use) if aligned and rows.polls >= MIN_POLLS else None)
+
+
+def side_of(rows: PollRows, use: npt.NDArray[np.bool_], found: Excess | None) -> Side:
+    """The same where the excess over these bins has been worked out, or cannot be."""
     noise = _noise(rows, use)
     filled_in = rows.summed.lost if rows.summed is not None else 0.0
-    found = measure_excess(rows, use) if aligned and rows.polls >= MIN_POLLS else None
     if found is None or not np.isfinite(found.error_db):
         return Side(rows.polls, rows.seconds, noise, None, None, filled_in=filled_in)
     excess = Mean(found.excess_db, found.error_db, max(found.dof, 1))
-    reacts = gain_reacts(found)
+    reacts = found.polls is not None and found.polls.gain.reacts
     return Side(rows.polls, rows.seconds, noise, _interference(found), excess, reacts, filled_in)
+
+
+def unaligned(side: Side) -> Side:
+    """A side where no latency is known, so that the gate may lie elsewhere than what is heard."""
+    return replace(side, interference=None, excess_db=None, gain_reacts=False)
+
+
+def common_errors(means: Sequence[Mean], noise: Sequence[float] = ()) -> list[float]:
+    """What the method itself may be off by in each of several powers.
+
+    Args:
+        means: powers.
+        noise: of each the floor that it was held against, where it is an interference.
+    """
+    floors = noise or [0.0] * len(means)
+    share = _LEAST_ERROR_DB / LN_TO_DB
+    return [share * (floor + max(one.value, 0.0)) for one, floor in zip(means, floors, strict=True)]
 
 
 def beside(side: Side, other: Side) -> Side:
