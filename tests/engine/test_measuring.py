@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from telltick.engine import step_results
 from telltick.engine.measuring import SessionMeasurer
 from telltick.engine.measuring_beside import MeasuringBeside
 from telltick.engine.offline import measured_document
 from telltick.engine.replay import SavedFeed
+from telltick.measure import account, sides
+from telltick.measure.excess import measure_excess
 from telltick.measure.on_air import calibration_from
-from telltick.measure.reading import take_reading
 from telltick.model.clock import NS, Anchor
 from telltick.model.errors import CancelledError
 from telltick.model.measurement import Measurement, MeasuringOptions
@@ -149,12 +149,18 @@ def test_a_coin_trial_is_proposed_here_only_while_somebody_records(growing, aliv
     assert [one.value for one in tests if one.factor == "coin trial"] == [where]
 
 
-def test_a_session_of_one_step_is_read_once(tmp_path, monkeypatch):
-    read = []
-    monkeypatch.setattr(step_results, "take_reading", lambda *a, **k: read.append(1) or take_reading(*a, **k))
+def test_the_excess_of_a_step_is_worked_out_once_for_reading_and_comparison(tmp_path, monkeypatch):
+    worked = []
+
+    def counted(*args):
+        worked.append(1)
+        return measure_excess(*args)
+
+    for module in (account, sides):
+        monkeypatch.setattr(module, "measure_excess", counted)
     with SessionReader(write_rendered(tmp_path / "s", rendered())) as reader:
         found = SessionMeasurer(reader).measure()
-    assert len(read) == len(found.steps) == 1
+    assert len(worked) == len(found.steps) == len(found.answers.setups) == 1
     assert found.whole == found.steps[0].reading
 
 

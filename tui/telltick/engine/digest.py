@@ -65,7 +65,8 @@ def digest_session(
     with SessionReader(folder) as reader:
         measurer = SessionMeasurer(reader, options)
         measurement = measurer.measure(progress)
-        setups, drift = pooled_setups(measurement.steps, measurer.step_rows(), measurement.latency)
+        rows, known = measurer.step_rows(), measurer.stretches()
+        setups, drift = pooled_setups(measurement.steps, rows, measurement.latency, known)
         steps = [one.step for one in measurement.steps]
         readings = [one.reading for one in measurement.steps]
         levels = AntennaLevels(reader.facts, options, steps, readings)

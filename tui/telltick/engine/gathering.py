@@ -15,6 +15,7 @@ import numpy as np
 from telltick.engine.cell_store import CellStore
 from telltick.engine.effort import Effort, Work
 from telltick.engine.gates import gate_near
+from telltick.engine.heap import give_back_what_is_free
 from telltick.engine.run_latency import RunLatencies
 from telltick.engine.spans import Span, capture_runs, run_at, session_steps, shift_s, step_span
 from telltick.engine.step_tally import StepTally
@@ -27,6 +28,8 @@ from telltick.store.session import SessionReader
 
 CHUNK_S = 60.0
 BEFORE_S = 0.05  # a step's first row needs the frames around its beginning
+MOST_HELD = 450_000  # rows of a session held at once: a day at five polls a second
+FEWEST_LET_GO = 1000  # rows; a step of fewer is held for good
 MOVED_S = 0.002  # a latency that moved by more than this makes rows stale; the guard around bursts is 8 ms
 
 
@@ -109,9 +112,10 @@ class Gathering:
             if end_s > self._resume_s:
                 self._pass_through(Span(max(run.start_s, self._resume_s), end_s), latency, effort)
         while len(self._tallies) < len(spans):
-            self._tallies.append(StepTally(spans[len(self._tallies)].start_s))
+            self._begin_tally()
         if self._tallies and self._reader.ending is not None:
             self._tallies[-1].close()  # or a day's rows would be held twice
+            self._make_room()
         return Gathered(steps, tuple(spans), tuple(self._tallies), tuple(runs), tuple(found), self._resume_s)
 
     def _known_until_s(self) -> float:
@@ -188,9 +192,34 @@ class Gathering:
             while len(self._tallies) <= index:
                 if self._tallies:
                     self._tallies[-1].close()
-                self._tallies.append(StepTally(self._spans[len(self._tallies)].start_s))
+                self._begin_tally()
             span = self._spans[index]
             self._tallies[index].add(rows.between(span.start_s, span.end_s))
+        self._make_room()
+
+    def _begin_tally(self) -> None:
+        start_s = self._spans[len(self._tallies)].start_s
+        runs = capture_runs(self._reader)
+        latency = self._in_use[runs[run_at(runs, start_s)].start_s] if runs else None
+        self._tallies.append(StepTally(start_s, latency))
+
+    def _make_room(self) -> None:
+        """Let go of the first half of the rows where they are more than a day's.
+
+        They grow ten minutes at a time, so that it does not matter in which pieces the audio came. Steps that
+        are over go as a whole.
+        """
+        held = sum(tally.held for tally in self._tallies)
+        if held <= MOST_HELD:
+            return
+        to_go = held - MOST_HELD // 2
+        for tally in self._tallies:
+            if tally.held >= FEWEST_LET_GO and to_go > 0:
+                over = tally is not self._tallies[-1]
+                count = tally.held if over else min(max(to_go, FEWEST_LET_GO), tally.held)
+                tally.let_go_of(count)
+                to_go -= count
+        give_back_what_is_free()
 
 
 def _differ(known: Latency | None, found: Latency | None, run: Span) -> bool:

@@ -24,6 +24,7 @@ from telltick.measure.banded import SpectrumSums
 from telltick.measure.outlook import more_seconds
 from telltick.measure.reading import polling_facts
 from telltick.measure.rows import PollRows
+from telltick.measure.stretches import Stretch
 from telltick.measure.verdict import as_control, trial_between, verdict_with_trial
 from telltick.model.characteristics import BitsHeard, CoherentAverage, Period
 from telltick.model.marks import Step
@@ -72,9 +73,9 @@ class SessionMeasurer:
         steps = _step_readings(gathered.steps, results, trial)
         polling = self._polling(gathered.steps)
         latency = gathered.best_latency
-        rows = self.step_rows()
+        rows, known = self.step_rows(), self.stretches()
         alone = len(results) == 1 and gathered.latency_of(0) == latency
-        whole = verdict_with_trial(results[0].reading if alone else read_all(rows, latency), trial)
+        whole = verdict_with_trial(results[0].reading if alone else read_all(rows, known, latency), trial)
         levels = AntennaLevels(
             self._reader.facts, self._options, gathered.steps, [step.reading for step in steps]
         )
@@ -101,7 +102,13 @@ class SessionMeasurer:
             period=self._rhythm(gathered) if not polling.polls else None,
             on_air=_common_level(levels, steps, whole),
             answers=answers_of(
-                steps, rows, latency, trial=trial, bound_db=self._options.bound_db, over=self._is_over()
+                steps,
+                rows,
+                latency,
+                known=known,
+                trial=trial,
+                bound_db=self._options.bound_db,
+                over=self._is_over(),
             ),
         )
 
@@ -112,8 +119,12 @@ class SessionMeasurer:
         return gathered
 
     def step_rows(self) -> list[PollRows | None]:
-        """Rows of each step, as the last `measure` took them."""
+        """Rows of each step, as the last `measure` took them; None where they were let go of."""
         return self._results.rows()
+
+    def stretches(self) -> list[Stretch | None]:
+        """What the last `measure` found of each step."""
+        return self._results.stretches()
 
     def _is_over(self) -> bool:
         """Is nobody recording any more?"""

@@ -14,8 +14,10 @@ from dataclasses import dataclass, field
 
 from telltick.engine.close_looks import BRIEFLY_S, LISTEN_S, CloseLook, CloseLooker, longest_part
 from telltick.engine.gathering import Gathered
-from telltick.measure.reading import take_reading
+from telltick.engine.step_tally import StepTally
+from telltick.measure.reading import reading_of, take_reading
 from telltick.measure.rows import PollRows
+from telltick.measure.stretches import Stretch, joined_stretches, stretch_of
 from telltick.model.readings import Latency, Reading, Verdict
 
 TOO_SHORT = Reading(0, 0.0, warnings=("This stretch is too short to measure.",))
@@ -32,8 +34,9 @@ class StepResult:
 
     Attributes:
         rests_on: tells whether anything is new.
-        rows: its rows.
-        reading: of those rows.
+        rows: its rows; None where there are none, or some were let go of.
+        known: what was measured of it; None before it holds any rows.
+        reading: of it.
         look: a close look at its middle.
         looked_s: how long the step was then.
         looked_tied: it was tied to polling then.
@@ -44,6 +47,7 @@ class StepResult:
     rests_on: tuple[object, ...]
     rows: PollRows | None
     reading: Reading
+    known: Stretch | None = None
     look: CloseLook = field(default_factory=CloseLook)
     looked_s: float = 0.0
     looked_tied: bool = False
@@ -84,8 +88,9 @@ class StepResults:
         if known is None or known.rests_on[0] != rests_on[0]:
             known = self._known[index] = StepResult((), None, TOO_SHORT)
         if known.rests_on != rests_on:
-            known.rests_on, known.rows = rests_on, tally.rows()
-            known.reading = read_all([known.rows], latency)
+            known.rests_on = rests_on
+            known.rows, known.known = measured(tally, latency)
+            known.reading = _told(known.known, latency)
         if known.needs_a_look(span.seconds, is_over=gathered.is_over(index)):
             closely = self._is_worth_it(gathered, index)
             known.passed_over = not closely
@@ -97,6 +102,10 @@ class StepResults:
     def rows(self) -> list[PollRows | None]:
         """Rows of each step, as they were last asked for."""
         return [self._known[index].rows for index in sorted(self._known)]
+
+    def stretches(self) -> list[Stretch | None]:
+        """What was measured of each step."""
+        return [self._known[index].known for index in sorted(self._known)]
 
     def keep(self, count: int) -> None:
         """Forget steps that are no longer there."""
@@ -140,12 +149,33 @@ def _few_alike(gathered: Gathered, index: int, before: Sequence[int]) -> bool:
     return sum(gathered.steps[k].setup == setup for k in before) < most
 
 
-def read_all(parts: Sequence[PollRows | None], latency: Latency | None) -> Reading:
-    """Reading of all rows together."""
-    some = [part for part in parts if part is not None and len(part.poll)]
-    if not some:
-        return TOO_SHORT
-    return take_reading(some[0] if len(some) == 1 else PollRows.join(some), latency=latency)
+def measured(tally: StepTally, latency: Latency | None) -> tuple[PollRows | None, Stretch | None]:
+    """All rows of a step, unless some were let go of, and what is found of it; None before there are any."""
+    rows = tally.rows()
+    newest = [stretch_of(rows, latency)] if rows is not None and len(rows.poll) else []
+    parts = [*tally.let_go, *newest]
+    return None if tally.let_go else rows, joined_stretches(parts) if parts else None
+
+
+def _told(known: Stretch | None, latency: Latency | None) -> Reading:
+    return TOO_SHORT if known is None else reading_of(known.account, latency)
+
+
+def read_all(
+    rows: Sequence[PollRows | None], known: Sequence[Stretch | None], latency: Latency | None
+) -> Reading:
+    """Reading of all steps together: of their rows, or joined where some of these were let go of.
+
+    Args:
+        rows: of each step.
+        known: what was measured of each.
+        latency: the latency of the session; None when none stands out.
+    """
+    found = [one for one in known if one is not None]
+    there = [part for part in rows if part is not None and len(part.poll)]
+    if len(found) > 1 and len(there) == len(found):
+        return take_reading(PollRows.join(there), latency=latency)
+    return _told(joined_stretches(found) if found else None, latency)
 
 
 def clearest(results: Sequence[StepResult]) -> int | None:

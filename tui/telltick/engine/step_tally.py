@@ -8,6 +8,8 @@ import numpy as np
 
 from telltick.measure.banded import SpectrumSums, sums_of
 from telltick.measure.rows import GrowingRows, PollRows
+from telltick.measure.stretches import Stretch, stretch_of
+from telltick.model.readings import Latency
 
 FOLD_S = 600.0  # audio whose rows are held bin by bin
 
@@ -21,13 +23,19 @@ class StepTally:
 
     Attributes:
         start_s: where the step begins, in seconds of audio.
+        latency: the latency that the rows were cut with.
         end_s: where its last row ends.
         polls: polls so far.
+        held: rows held with their bins added up.
+        let_go: what was found of the first rows, where these are no longer held.
     """
 
     start_s: float
+    latency: Latency | None = None
     end_s: float = 0.0
     polls: int = 0
+    held: int = 0
+    let_go: list[Stretch] = field(default_factory=list)
     _bins: list[PollRows] = field(default_factory=list)
     _bands: GrowingRows | None = None
     _sums: SpectrumSums | None = None
@@ -47,8 +55,22 @@ class StepTally:
                 self._fold()
             rows = rest
 
+    def let_go_of(self, count: int) -> None:
+        """Measure the first of the rows whose bins are added up, and hold them no longer.
+
+        Args:
+            count: how many.
+        """
+        if self._bands is None:
+            return
+        rows = self._bands.rows()
+        self.let_go.append(stretch_of(rows.pick(slice(0, count)), self.latency))
+        rest = rows.pick(slice(count, None))
+        self._bands = GrowingRows(rest) if len(rest.poll) else None
+        self.held = len(rest.poll)
+
     def rows(self) -> PollRows | None:
-        """All rows with the bins of the band added up; None before there are any."""
+        """All rows held with the bins of the band added up; None before there are any."""
         held = None if self._bands is None else self._bands.rows()
         if not self._bins:
             return held
@@ -70,6 +92,7 @@ class StepTally:
         if self._bins:
             banded, sums = sums_of(PollRows.join(self._bins))
             self._bins = []
+            self.held += len(banded.poll)
             if self._bands is None:
                 self._bands = GrowingRows(banded)
             else:
