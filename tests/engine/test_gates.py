@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from telltick.engine import gates
-from telltick.engine.gates import gate_near, gate_of, poll_starts
+from telltick.engine.gates import gate_near, gate_of, poll_rhythm, poll_starts
 from telltick.engine.spans import Span
 from telltick.store.session import SessionReader
 from tests.engine.sessions import rendered, write_rendered
@@ -38,3 +38,7 @@ def test_polls_read_piece_by_piece_start_when_they_start(reader, monkeypatch):
     monkeypatch.setattr(gates, "PIECE_S", 7.3)
     whole = gate_near(reader, 0.0, SECONDS)
     np.testing.assert_array_equal(poll_starts(reader, Span(0.0, SECONDS)), whole.poll_start_s)
+    rhythm = poll_rhythm(reader, SECONDS)
+    np.testing.assert_array_equal(rhythm.interval_s, whole.rhythm.interval_s)
+    assert rhythm.polls == whole.polls
+    assert rhythm.on_s == pytest.approx(whole.rhythm.on_s)

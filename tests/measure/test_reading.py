@@ -77,7 +77,7 @@ def test_the_spectrum_separates_floor_and_what_rises():
 
 def test_polling_facts_tell_rate_and_byte_on_share():
     scene = make_scene(6, seconds=30)
-    facts = polling_facts(scene.gate, 30.0, 9600, "8N1")
+    facts = polling_facts(scene.gate.rhythm, 30.0, 9600, "8N1")
     assert facts.interval_median_s == pytest.approx(0.2, abs=0.005)
     assert facts.byte_on_fraction == pytest.approx(28 * 10 / 9600 * facts.polls / 30, rel=1e-6)
 

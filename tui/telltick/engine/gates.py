@@ -10,7 +10,8 @@ import numpy.typing as npt
 
 from telltick.engine.spans import Span
 from telltick.model.clock import Floats
-from telltick.model.traffic import Gate
+from telltick.model.columns import Column
+from telltick.model.traffic import Gate, Rhythm
 from telltick.store.session import SessionReader
 
 PIECE_S = 3600.0  # of a gate as a whole in memory
@@ -42,18 +43,22 @@ def gate_of(reader: SessionReader, spans: Sequence[Span]) -> Gate:
 
 def poll_starts(reader: SessionReader, span: Span) -> Floats:
     """Shape (polls,): when each poll in and around a stretch starts, no latency applied."""
-    return np.concatenate([gate.poll_start_s[inside] for gate, inside in _by_the_hour(reader, span)])
+    found = Column(np.zeros(0))
+    for gate, inside in _by_the_hour(reader, span):
+        found.extend(gate.poll_start_s[inside])
+    return found.values
 
 
-def polls_alone(reader: SessionReader, seconds: float) -> Gate:
-    """All polls of so many seconds of audio, each as one burst as long as its bytes."""
-    found = [
-        (gate.poll_start_s[inside], gate.on_s[inside])
-        for gate, inside in _by_the_hour(reader, Span(0.0, seconds))
-    ]
-    begins, on_s = (np.concatenate(parts) for parts in zip(*found, strict=True))
-    rx = np.zeros(len(begins), dtype=bool)
-    return Gate(begins, begins + on_s, rx, np.arange(len(begins)))
+def poll_rhythm(reader: SessionReader, seconds: float) -> Rhythm:
+    """How the polls of so many seconds of audio follow each other."""
+    intervals, polls, on_s = Column(np.zeros(0)), 0, 0.0
+    last = np.zeros(0)
+    for gate, inside in _by_the_hour(reader, Span(0.0, seconds)):
+        begins = gate.poll_start_s[inside]
+        intervals.extend(np.diff(np.concatenate([last, begins])))
+        polls, on_s = polls + len(begins), on_s + float(gate.on_s[inside].sum())
+        last = begins[-1:] if len(begins) else last
+    return Rhythm(intervals.values, polls, on_s)
 
 
 def _by_the_hour(reader: SessionReader, span: Span) -> Iterator[tuple[Gate, npt.NDArray[np.bool_]]]:

@@ -9,7 +9,7 @@ from telltick.engine.antenna_levels import AntennaLevels
 from telltick.engine.cell_store import CellStore
 from telltick.engine.close_looks import CloseLook, CloseLooker
 from telltick.engine.effort import Effort, Work
-from telltick.engine.gates import polls_alone
+from telltick.engine.gates import poll_rhythm
 from telltick.engine.gathering import Gathered, Gathering
 from telltick.engine.heap import give_back_what_is_free
 from telltick.engine.parts import Progress
@@ -150,9 +150,9 @@ class SessionMeasurer:
     def _polling(self, steps: Sequence[Step]) -> PollingFacts:
         reader, facts = self._reader, self._reader.facts
         seconds = reader.audio.samples / facts.rate_hz
-        gate = polls_alone(reader, seconds) if reader.anchors else reader.gate()
+        rhythm = poll_rhythm(reader, seconds) if reader.anchors else reader.gate().rhythm
         baud = standing_baud(steps, facts.poll.get("baud"))
-        polling = polling_facts(gate, seconds, baud, str(facts.poll.get("framing", "")))
+        polling = polling_facts(rhythm, seconds, baud, str(facts.poll.get("framing", "")))
         return replace(polling, replies=count_replies(reader))
 
     def _bits_of(

@@ -15,7 +15,7 @@ from telltick.measure.robust import interval, student_t
 from telltick.measure.rows import PollRows
 from telltick.measure.tones import tonal_bins
 from telltick.model.readings import Band, Estimate, Latency, PollingFacts, Reading, Spectrum, Verdict
-from telltick.model.traffic import Gate
+from telltick.model.traffic import Rhythm
 
 LEVEL = 0.01  # chance of a false "tied to polling"
 TOO_QUIET_DBFS = -85.0  # 16-bit steps alone make about -108 dBFS in the band; converters are worse
@@ -170,14 +170,14 @@ def spectrum_of(rows: PollRows, band: Band | None = None) -> Spectrum:
     return SpectrumSums.of(rows, tonal_bins(rows, band or Band())).spectrum()
 
 
-def polling_facts(gate: Gate, seconds: float, baud: int | None = None, framing: str = "") -> PollingFacts:
+def polling_facts(rhythm: Rhythm, seconds: float, baud: int | None = None, framing: str = "") -> PollingFacts:
     """How the radio was polled during `seconds` of audio."""
-    intervals = np.diff(gate.poll_start_s)
+    intervals = rhythm.interval_s
     return PollingFacts(
-        polls=gate.polls,
+        polls=rhythm.polls,
         interval_median_s=float(np.median(intervals)) if len(intervals) else None,
         interval_sd_s=float(np.std(intervals, ddof=1)) if len(intervals) > 1 else None,
         baud=baud,
         framing=framing,
-        byte_on_fraction=float(gate.on_s.sum() / seconds) if seconds > 0 else 0.0,
+        byte_on_fraction=rhythm.on_s / seconds if seconds > 0 else 0.0,
     )

@@ -68,6 +68,21 @@ class Poll:
 
 
 @dataclass(frozen=True)
+class Rhythm:
+    """How polls follow each other: all that need be known of a day of them, in little memory.
+
+    Attributes:
+        interval_s: shape (polls - 1,), from the start of one to that of the next.
+        polls: how many they are.
+        on_s: time during which their bytes flow, all together.
+    """
+
+    interval_s: Floats
+    polls: int
+    on_s: float
+
+
+@dataclass(frozen=True)
 class Gate:
     """Bursts laid on the audio timeline (seconds of audio: sample index / rate), latency not yet applied.
 
@@ -109,6 +124,11 @@ class Gate:
         """Shape (polls,): time during which bytes flow in each poll."""
         on_s = np.bincount(self.poll, weights=self.end_s - self.start_s, minlength=self.polls)
         return on_s.astype(np.float64)
+
+    @property
+    def rhythm(self) -> Rhythm:
+        """How the polls follow each other."""
+        return Rhythm(np.diff(self.poll_start_s), self.polls, float(self.on_s.sum()))
 
     def shifted(self, seconds: float | Floats) -> Gate:
         """The gate moved later by `seconds` (a number, or one per burst): serial time to audio time."""

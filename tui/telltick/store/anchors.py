@@ -6,8 +6,12 @@ from collections.abc import Sequence
 from operator import sub
 from typing import Any
 
+import numpy as np
+
 from telltick.model.clock import Anchor
 from telltick.store.long_table import LongTable
+
+_RUN, _SAMPLE = 0, 1  # places of columns
 
 
 class AnchorColumns(LongTable[Anchor]):
@@ -22,6 +26,19 @@ class AnchorColumns(LongTable[Anchor]):
     def __init__(self) -> None:
         super().__init__()
         self._ahead_ns: int | None = None
+
+    def check(self, first: int) -> None:
+        """Refuse anchors from number `first` on from which no audio could have come.
+
+        Raises:
+            ValueError: one lies before the first sample, or before the one written before it.
+        """
+        for column in self._columns[_RUN], self._columns[_SAMPLE]:
+            values = column.values[max(first - 1, 0) :]
+            if np.any(values[1:] < values[:-1]):
+                raise ValueError("the audio clock runs backwards")
+        if self._columns[_SAMPLE].values[0] < 0:
+            raise ValueError("the audio clock is tied to a sample before the first")
 
     def _numbers(self, rows: Sequence[tuple[Any, ...]]) -> Sequence[Sequence[int]]:
         _, run, sample, t_ns, wall_ns = zip(*rows, strict=True)

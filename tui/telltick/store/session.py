@@ -6,7 +6,6 @@ import contextlib
 import threading
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -303,9 +302,10 @@ class SessionReader(Closing):
             if last[-1] > self._burst_row and self._fetch_bursts():
                 new.add("burst")
             if "anchor" in new:
-                new_anchors = self.anchors[self._checked :]
-                self._checked = _check_anchors(self.anchors, self._checked)
-                self._clock = self._clock and self._clock.with_more(new_anchors)
+                self._anchors.check(self._checked)
+                if self._clock is not None:  # as objects, those of a day would take 20 MB
+                    self._clock = self._clock.with_more(self.anchors[self._checked :])
+                self._checked = len(self.anchors)
             if "mark" in new:
                 self._marks = standing_marks(self.mark_rows)
         return bool(new)
@@ -350,20 +350,6 @@ def thinned(anchors: Sequence[Anchor], t_ns: int) -> list[bool]:
         run, in_run = anchor.run, in_run + 1 if anchor.run == run else 0
         kept.append(anchor.t_ns >= t_ns or in_run < SETTLING or in_run % 60 == 0)
     return [*kept[:-1], True]
-
-
-def _check_anchors(anchors: Sequence[Anchor], checked: int) -> int:
-    """Refuse anchors from which no audio could have come; returns how many have been looked at.
-
-    Raises:
-        ValueError: an anchor lies before the first sample, or before the one written before it.
-    """
-    for before, anchor in pairwise(anchors[max(checked - 1, 0) :]):
-        if anchor.sample < before.sample or anchor.run < before.run:
-            raise ValueError("the audio clock runs backwards")
-    if anchors[0].sample < 0:
-        raise ValueError("the audio clock is tied to a sample before the first")
-    return len(anchors)
 
 
 def _check_poll_facts(poll: Mapping[str, Any]) -> None:
