@@ -62,7 +62,7 @@ def digest_session(
         BadSessionError: it is not a session, or cannot be read.
         CancelledError: progress said to give up.
     """
-    with SessionReader(folder) as reader:
+    with SessionReader(folder, sparing=True) as reader:
         measurer = SessionMeasurer(reader, options)
         measurement = measurer.measure(progress)
         rows, known = measurer.step_rows(), measurer.stretches()
@@ -75,7 +75,7 @@ def digest_session(
 
 
 def _line(reader: SessionReader, measurement: Measurement) -> SessionLine:
-    document = reader.document()
+    document = reader.document(bursts=False)
     top = _top(measurement)
     first = measurement.steps[0].step.setup if measurement.steps else {}
     told = [] if top is None else [item for item in top.setup.items() if item[0] not in CONTROLS]

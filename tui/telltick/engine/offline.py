@@ -39,5 +39,5 @@ def measured_document(
         BadSessionError: the folder is not a session that can be read.
         CancelledError: progress said to give up.
     """
-    with SessionReader(folder) as reader:
+    with SessionReader(folder, sparing=True) as reader:
         return measurement_document(reader.document(bursts=False), measure_session(reader, progress, options))

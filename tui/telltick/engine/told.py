@@ -41,10 +41,7 @@ def untold_s(reader: SessionReader) -> float:
 def _behind_ns(reader: SessionReader) -> int:
     """How long before the end of the sound the newest entry was made; negative where it came after it."""
     told_ns = reader.anchors[-1].t_ns
-    bursts = reader.burst_columns
-    if len(bursts):
-        told_ns = max(told_ns, int(bursts.start_ns[-1]))
-    return reader.end_ns - told_ns
+    return reader.end_ns - max(told_ns, reader.newest_burst_ns)
 
 
 def _delay_ns(facts: SessionFacts) -> int:

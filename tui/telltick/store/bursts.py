@@ -46,6 +46,11 @@ class BurstColumns:
         return self._start_ns.values.astype(np.int64, copy=False)
 
     @property
+    def newest_start_ns(self) -> int:
+        """Session time of the first start bit of the one journalled last; 0 without any."""
+        return int(self._start_ns.values[-1]) if len(self) else 0
+
+    @property
     def end_ns(self) -> Ints:
         """Shape (bursts,): session time of the end of each burst's last stop bit."""
         return np.asarray(self.start_ns + self._length_ns.values)

@@ -23,10 +23,11 @@ from telltick.model.traffic import Burst, Gate
 from telltick.model.trial import TrialSlot
 from telltick.store.anchors import AnchorColumns
 from telltick.store.bursts import BurstColumns
+from telltick.store.bursts_on_disk import BurstsOnDisk
 from telltick.store.folder import check_session_folder, session_within
 from telltick.store.follow import Follower, Row, clean, clean_deep, following, request_row
 from telltick.store.long_table import LongTable
-from telltick.store.polls import PollColumns
+from telltick.store.polls import PollColumns, PollEnds, PollTable
 from telltick.store.readonly import ReadOnlyJournal
 from telltick.store.segments import AudioReader
 
@@ -49,18 +50,23 @@ class SessionReader(Closing):
     it holds is read by one at a time.
     """
 
-    def __init__(self, folder: Path, progress: Callable[[float], object] | None = None) -> None:
+    def __init__(
+        self, folder: Path, progress: Callable[[float], object] | None = None, *, sparing: bool = False
+    ) -> None:
         """Open a session, or the one in a bag, and read what it holds.
 
         Args:
             folder: the session's.
             progress: told the share read while it is opened, 0 to 1.
+            sparing: for measuring alone. Bursts stay in the journal and are read again where `gate` asks for
+                them, and of polls only how they ended is known: `bursts`, `burst_columns`, `forget_before`
+                and the items of `polls` raise TypeError.
 
         Raises:
             BadSessionError: not a session, damaged, or written by a newer telltick.
         """
         folder = self.folder = check_session_folder(session_within(folder))
-        self._polls = PollColumns()
+        self._polls: PollColumns | PollEnds = PollEnds() if sparing else PollColumns()
         self._mark_rows = following(MarkRow, "mark", _MARK_COLUMNS, _mark_row)
         self._anchors = AnchorColumns()
         self._gaps = following(Gap, "gap", "kind, sample, start_ns, end_ns, note")
@@ -83,7 +89,8 @@ class SessionReader(Closing):
             self._mark_rows,
         )
         self._version = 0
-        self._bursts = BurstColumns()
+        self._bursts: BurstColumns | BurstsOnDisk
+        self._bursts = BurstsOnDisk(self._fetch_between) if sparing else BurstColumns()
         self._burst_objects: tuple[Burst, ...] = ()
         self._marks: tuple[Mark, ...] = ()
         self._clock: AudioClock | None = None  # without an end
@@ -145,11 +152,13 @@ class SessionReader(Closing):
             bursts_kept_ns: stretches of session time before it whose bursts stay.
         """
         with self._turn:
+            if not isinstance(self._polls, PollColumns):
+                raise TypeError("a session that is read sparingly forgets nothing")
             sent_ns, polls_ns = self._polls.sent_ns, t_ns if polls_ns is None else polls_ns
             gone = bisect_left(sent_ns, polls_ns, hi=max(len(sent_ns) - 1, 0))
             self.polls_forgotten += gone
             self._polls.keep(slice(gone, None))
-            self._bursts.forget_before(t_ns, bursts_kept_ns)
+            self.burst_columns.forget_before(t_ns, bursts_kept_ns)
             self._burst_objects = ()
             if self.anchors:
                 self._anchors.keep(np.array(thinned(self.anchors, t_ns)))
@@ -161,16 +170,23 @@ class SessionReader(Closing):
     def bursts(self) -> tuple[Burst, ...]:
         """Bursts in the order journalled. For thousands of them `burst_columns` and `gate` are quicker."""
         if len(self._burst_objects) != len(self._bursts):
-            self._burst_objects += tuple(self._bursts.since(len(self._burst_objects)))
+            self._burst_objects += tuple(self.burst_columns.since(len(self._burst_objects)))
         return self._burst_objects
 
     @property
     def burst_columns(self) -> BurstColumns:
         """The same as columns."""
+        if not isinstance(self._bursts, BurstColumns):
+            raise TypeError("a session that is read sparingly holds no bursts")
         return self._bursts
 
     @property
-    def polls(self) -> PollColumns:
+    def newest_burst_ns(self) -> int:
+        """Session time of the start of the burst journalled last; 0 without any."""
+        return self._bursts.newest_start_ns
+
+    @property
+    def polls(self) -> PollTable:
         """Polls of our own poller."""
         return self._polls
 
@@ -316,6 +332,12 @@ class SessionReader(Closing):
             self._bursts.extend(page)
             self._burst_row = page[-1][0]
         return len(self._bursts) > before
+
+    def _fetch_between(self, into: BurstColumns, first_row: int, last_row: int) -> None:
+        """Read bursts again that were looked at before."""
+        query = f"SELECT rowid, {_BURST_COLUMNS} FROM burst WHERE rowid BETWEEN ? AND ? ORDER BY rowid"
+        with self._turn, self._nonsense_explained():
+            into.extend(self._journal.rows(query, first_row, last_row))
 
     def _read_facts(self) -> SessionFacts:
         found = self._journal.rows("SELECT name, json FROM fact LIMIT 100")
