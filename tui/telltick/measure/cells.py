@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -95,10 +96,19 @@ def _block_cells(samples: Samples, rate_hz: int, band: Band) -> Powers:
     high = min(len(lines) - 1, round(band.high_hz / line_hz))
     inside = _without_tones(lines[low : high + 1])
     per_ms = int(np.ceil(1.25 * len(inside) / _BLOCK_MS))
+    inside *= _half_step_earlier(len(inside), per_ms)
     envelope = ifft(inside, _BLOCK_MS * per_ms) * np.float32(_BLOCK_MS * per_ms / len(samples))
     power = 4 * (envelope.real**2 + envelope.imag**2)  # a sine of amplitude A has an envelope of A / 2
     cells = power.reshape(_BLOCK_MS, per_ms).mean(axis=1, dtype=np.float32)
     return np.asarray(cells[_MARGIN_MS : _MARGIN_MS + _STEP_MS], dtype=np.float32)
+
+
+@lru_cache(maxsize=4)
+def _half_step_earlier(lines: int, per_ms: int) -> Lines:
+    """Shape (lines,): turns that put samples in the middle of their steps, so that no cell begins early."""
+    turns: Lines = np.exp(1j * np.pi * np.arange(lines) / (_BLOCK_MS * per_ms)).astype(np.complex64)
+    turns.flags.writeable = False
+    return turns
 
 
 def _without_tones(lines: Lines) -> Lines:
