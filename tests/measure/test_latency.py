@@ -3,7 +3,8 @@ import pytest
 
 from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency
-from tests.scenes import make_scene
+from telltick.model.traffic import Gate
+from tests.scenes import make_scene, poll_gate
 
 
 def latency_of(scene):
@@ -23,6 +24,50 @@ def test_the_latency_is_found_within_two_milliseconds(latency_s):
 def test_the_latency_of_loud_bursts_does_not_wander_with_their_faint_tails(seed, background):
     scene = make_scene(seed, excess_db=30.0, latency_s=0.04, seconds=20, background=background)
     assert latency_of(scene).seconds.value == pytest.approx(0.04, abs=0.0005)
+
+
+@pytest.mark.parametrize("background", ["clean", "static", "fading"])
+def test_bursts_that_are_heard_at_their_ends_alone_do_not_mislead(background):
+    """Of bytes at 115200 baud little lies in the passband: the search alone is 3 ms off."""
+    found = [fast_and_short(seed, background) for seed in range(1000, 1006)]
+    error_ms = np.array([1000 * (one.seconds.value - 0.04) for one in found])
+    assert np.abs(error_ms).max() < 1.0
+    assert np.sqrt(np.mean(error_ms**2)) < 0.5
+    assert sum(one.seconds.low < 0.04 < one.seconds.high for one in found) >= 5
+
+
+def fast_and_short(seed, background):
+    return latency_of(
+        make_scene(
+            seed, excess_db=6.0, seconds=40, jitter_s=0.002, background=background, baud=115200, reply=120
+        )
+    )
+
+
+def test_replies_of_many_lengths_have_edges_as_sharp_as_those_of_one():
+    rng = np.random.default_rng(3)
+    parts = [
+        poll_gate(rng, 1.5, reply=reply, first_s=0.15 + at) for at, reply in enumerate([4, 9, 23, 60] * 10)
+    ]
+    latency = latency_of(make_scene(9, excess_db=6.0, seconds=42, jitter_s=0.002, gate=joined(parts)))
+    assert latency.seconds.value == pytest.approx(0.04, abs=0.0005)
+
+
+def joined(parts):
+    gates = [one.between(at, at + 1) for at, one in enumerate(parts)]
+    begun = np.cumsum([0] + [one.polls for one in gates])
+    return Gate(
+        np.concatenate([one.start_s for one in gates]),
+        np.concatenate([one.end_s for one in gates]),
+        np.concatenate([one.rx for one in gates]),
+        np.concatenate([one.poll + first for one, first in zip(gates, begun, strict=False)]),
+        sum((one.data for one in gates), ()),
+    )
+
+
+def test_the_latency_of_polls_without_quiet_between_them_is_the_one_searched():
+    scene = make_scene(4, excess_db=6.0, seconds=30, rate=20.0, reply=37, poll_jitter_s=0.001)
+    assert latency_of(scene).seconds.value % 0.05 == pytest.approx(0.04, abs=0.002)
 
 
 def test_strictly_periodic_polls_leave_the_latency_open_by_whole_periods():
@@ -50,6 +95,16 @@ def test_cells_are_the_same_however_the_audio_is_cut():
     joined = Cells.join(parts)
     assert joined.first == whole.first
     assert np.array_equal(joined.power, whole.power)
+
+
+@pytest.mark.parametrize("rate_hz", [12_000, 48_000])
+def test_a_click_between_two_cells_is_heard_alike_in_both(rate_hz):
+    samples = np.zeros(2 * rate_hz, dtype=np.int16)
+    samples[rate_hz] = 30_000
+    cells = power_cells(samples, 0, rate_hz)
+    before, after = cells.power[999 - cells.first : 1001 - cells.first]
+    assert before == pytest.approx(after, rel=0.01)
+    assert before + after > 0.9 * cells.power.sum()
 
 
 @pytest.mark.parametrize("rate_hz", [8_000, 44_100, 48_000])

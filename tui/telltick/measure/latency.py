@@ -16,6 +16,7 @@ import numpy.typing as npt
 from telltick.measure.cells import CELL_S, Cells, running_median
 from telltick.measure.drift import along, best_drift, grouped
 from telltick.measure.gating import merged
+from telltick.measure.latency_fit import Flat, filled_ms, fitted_latency
 from telltick.model.clock import Floats
 from telltick.model.readings import Estimate, Latency
 from telltick.model.traffic import Gate
@@ -24,8 +25,7 @@ SEARCH_S = (-0.100, 0.500)
 THRESHOLD = 5.0
 _CLIP = 6.0
 _FLATTEN_S = 0.5
-_EDGE = 0.3  # of a strong burst's level: there its edges are steepest
-_NEAR_S = 0.010  # and so far around the first result they are looked for
+_CREST = 0.6  # of a loud burst's level: bytes louder than that weigh no more
 _FILLED = 0.99  # share of a cell within the bytes from which it tells their level
 _MIN_PIECES = 6
 _PIECE_S, _MOST_PIECES = 30.0, 10
@@ -101,27 +101,19 @@ def search_pieces(poll_start_s: Floats, start_s: float, end_s: float) -> list[tu
 
 
 def _sharpened(found: Latency, pieces: Sequence[Cells], gate: Gate) -> Latency:
-    """The latency of strong interference once more, clipped at a share of its own level.
+    """The latency from the mean shape of the polls, as sharp as that allows.
 
-    Clipped near the noise, a burst a hundred times as strong is as broad as its faint tails: the peak then
-    wanders by a millisecond with the bytes. Clipped at a third of the burst's level its edges count, and they
-    are steep: 0.2 ms (standard deviation over seeds) at 20 and 30 dB.
+    Cells are clipped near the level of loud bursts, so that static and the loudest bytes weigh little.
     """
-    clip = _EDGE * _level_within(found, pieces, gate)
-    if not clip > _CLIP:
-        return found
-    maps, at_s = _timed_maps(pieces, gate, clip)
-    if found.drift_ppm is not None:
-        maps = along(maps, 1e-6 * found.drift_ppm * (at_s - found.at_s) / CELL_S)
-    lags_s = search_lags_s()
-    near = np.abs(lags_s - found.seconds.value) <= _NEAR_S
-    seconds, error = _peak_with_error(lags_s[near], maps[:, near])
-    return replace(found, seconds=Estimate(seconds, seconds - 2 * error, seconds + 2 * error))
+    clip = max(_CLIP, _CREST * _level_within(found, pieces, gate))
+    flat = [Flat(piece.first, flattened(piece.power, clip)) for piece in pieces]
+    seconds = fitted_latency(found, flat, gate)
+    return found if seconds is None else replace(found, seconds=seconds)
 
 
 def _level_within(found: Latency, pieces: Sequence[Cells], gate: Gate) -> float:
     """Median flattened power while bytes flow."""
-    moved = gate.shifted(found.seconds.value)
+    moved = gate.shifted(found.shift_s(gate.start_s))
     within = [
         flattened(piece.power, np.inf)[_gate_cells(moved, piece.first, len(piece.power)) > _FILLED]
         for piece in pieces
@@ -211,11 +203,7 @@ def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate, cl
 def _gate_cells(gate: Gate, first_cell: int, count: int) -> Floats:
     """Share of each cell during which bytes flow."""
     start_s, end_s = merged(gate.start_s, gate.end_s)
-    filled = np.concatenate([[0.0], np.cumsum(end_s - start_s)])
-    edges = (first_cell + np.arange(count + 1)) * CELL_S
-    begun = np.searchsorted(start_s, edges, side="right")
-    before = filled[begun] - np.maximum(0.0, np.append(0.0, end_s)[begun] - edges)
-    return np.asarray(np.diff(before) / CELL_S)
+    return filled_ms(first_cell + np.arange(count, dtype=np.float64), 1.0, (start_s / CELL_S, end_s / CELL_S))
 
 
 def _peak_with_error(lags_s: Floats, maps: Floats) -> tuple[float, float]:
