@@ -138,22 +138,37 @@ def changes(seconds: float, marks: int) -> list[Hands]:
     return [Hands(s, s + 1, "ferrite", ("on", "off")[number % 2]) for number, s in enumerate(at_s)]
 
 
+class Command:
+    """``telltick measure --json`` in a process of its own, its byte code compiled by a run before."""
+
+    def __init__(self, place: Path) -> None:
+        """Have it compiled by measuring a minute.
+
+        Args:
+            place: a folder for what is written on the way.
+        """
+        self._env = {**os.environ, "PYTHONPYCACHEPREFIX": str(place / "compiled")}
+        self._env.pop("PYTHONDONTWRITEBYTECODE", None)
+        self.measure(write_session(place / "short", float(CHUNK_S)))
+
+    def measure(self, folder: Path) -> tuple[float, float, float]:
+        """Seconds of audio that were measured, seconds of processor, and the highest memory in MB."""
+        watched = [sys.executable, "-c", _WATCH, sys.executable, "-m", "telltick", "measure", "--json"]
+        told = subprocess.run(
+            [*watched, str(folder)], capture_output=True, check=True, env=self._env, text=True
+        )
+        took_s, peak_kb = (float(word) for word in told.stderr.split()[-2:])
+        return json.loads(told.stdout)["audio"]["seconds"], took_s, peak_kb / 1024
+
+
 def print_command(seconds: float, marks: int) -> None:
-    """What the whole command takes, its byte code compiled by a run before, as an installed program's is."""
+    """What the whole command takes."""
     with tempfile.TemporaryDirectory() as place:
         folder = write_session(Path(place) / "s", seconds, marks)
-        short = write_session(Path(place) / "short", float(CHUNK_S))
-        command = [sys.executable, "-m", "telltick", "measure", "--json"]
-        kept = {**os.environ, "PYTHONPYCACHEPREFIX": str(Path(place) / "compiled")}
-        kept.pop("PYTHONDONTWRITEBYTECODE", None)
-        subprocess.run([*command, str(short)], capture_output=True, check=True, env=kept)
-        watched = [sys.executable, "-c", _WATCH, *command, str(folder)]
-        told = subprocess.run(watched, capture_output=True, check=True, env=kept, text=True)
-    heard_s = json.loads(told.stdout)["audio"]["seconds"]
-    took, peak_kb = (float(word) for word in told.stderr.split()[-2:])
+        heard_s, took_s, peak_mb = Command(Path(place)).measure(folder)
     print(
-        f"telltick measure --json of {heard_s:.0f} s and {marks} marks on disk: {took:.2f} s, "
-        f"{heard_s / took:.0f} x real time, peak memory {peak_kb / 1024:.0f} MB"
+        f"telltick measure --json of {heard_s:.0f} s and {marks} marks on disk: {took_s:.2f} s, "
+        f"{heard_s / took_s:.0f} x real time, peak memory {peak_mb:.0f} MB"
     )
 
 

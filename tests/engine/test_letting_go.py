@@ -3,17 +3,35 @@
 from __future__ import annotations
 
 import pickle
+import tracemalloc
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from telltick.engine import gathering, step_tally
 from telltick.engine.digest import digest_session
 from telltick.engine.measuring import SessionMeasurer
+from telltick.model.clock import NS, Anchor
 from telltick.model.measurement import Measurement, MeasuringOptions
 from telltick.model.readings import Verdict
+from telltick.model.session import Ending
+from telltick.sources.bench.offline import RenderedSession
 from telltick.sources.bench.script import Change
+from telltick.store import bursts_on_disk
+from telltick.store.journal import Journal
 from telltick.store.session import SessionReader
-from tests.engine.sessions import Hands, rendered, write_rendered
+from tests.engine.sessions import (
+    RATE,
+    STARTED,
+    Hands,
+    add_marks,
+    bench_facts,
+    moved,
+    rendered,
+    write_audio,
+    write_rendered,
+)
 
 SECONDS = 180.0
 FEW_ROWS, FOLD_S = 240, 10.0  # in place of a day, and of ten minutes
@@ -120,3 +138,58 @@ def test_what_is_kept_of_a_piece_takes_hardly_more_than_ten_polls_do(steady, sma
     _, measurer = measured(steady)
     (tally,) = measurer._gathering._tallies
     assert max(len(pickle.dumps(one)) for one in tally.let_go) < 2000
+
+
+@pytest.mark.parametrize("marks", [0, 5])
+def test_rows_held_do_not_grow_with_the_session(tmp_path, small_day, marks):
+    """Twice and three times the length, with marks or without, holds no more rows than a day does."""
+    minute, held = rendered(9, 60.0), []
+    for minutes in (5, 10, 15):
+        folder = write_minutes(tmp_path / f"{minutes}", minute, minutes, marks)
+        _, measurer = measured(folder)
+        tallies = measurer._gathering._tallies
+        held.append(sum(tally.held for tally in tallies))
+        assert sum(tally.polls for tally in tallies) > 4 * 60 * minutes
+    assert max(held) <= FEW_ROWS
+
+
+def test_an_hour_more_of_session_takes_few_bytes_of_each_poll(tmp_path, monkeypatch):
+    """Counted as Python and NumPy take them; the clock alone holds 45 bytes for each second."""
+    monkeypatch.setattr(bursts_on_disk, "MOST_HELD", 10_000)
+    minute, taken = rendered(9, 60.0), []
+    for minutes in (60, 180):
+        folder = write_minutes(tmp_path / f"{minutes}", minute, minutes)
+        with SessionReader(folder, sparing=True):
+            pass  # what it imports stays
+        tracemalloc.start()
+        with SessionReader(folder, sparing=True) as reader:
+            assert reader.clock.t_ns(0) == 0
+            taken.append(tracemalloc.get_traced_memory())
+            polls = len(reader.polls)
+        tracemalloc.stop()
+    held, most = ((after - before) / (polls * 2 / 3) for before, after in zip(*taken, strict=True))
+    assert held < 20
+    assert most < 30
+
+
+def write_minutes(folder: Path, minute: RenderedSession, minutes: int, marks: int = 0) -> Path:
+    """A minute over and over, with cables changed now and then."""
+    folder.mkdir(mode=0o700)
+    write_audio(folder, [minute.audio] * min(minutes, 15))
+    polls = len(minute.polls)
+    with Journal.create(folder, bench_facts()) as journal, journal.batch():
+        for second in range(minutes * 60):
+            journal.add_anchor(Anchor(0, second * RATE, second * NS, STARTED + second * NS))
+        for number in range(minutes):
+            by_ns = number * 60 * NS
+            journal.add_bursts(moved(minute.bursts, by_ns, number * polls))
+            for poll in minute.polls:
+                journal.add_poll(
+                    replace(poll, number=poll.number + number * polls, due_ns=poll.due_ns + by_ns)
+                )
+        each_s = 60.0 * minutes / (marks + 1)
+        add_marks(
+            journal, [Hands(k * each_s, k * each_s + 1, "cable", "BA"[k % 2]) for k in range(1, marks + 1)]
+        )
+        journal.end(Ending(minutes * 60 * NS, "time is up"))
+    return folder

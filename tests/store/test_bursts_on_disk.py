@@ -22,7 +22,7 @@ from telltick.store.session import SessionReader
 from tests.engine.sessions import rendered, write_rendered
 
 CLOCK = AudioClock(48_000, [Anchor(0, 0, 0, 0)])
-SMALL_PAGE = 4
+SMALL_PAGE, FEW_HELD = 4, 12
 
 
 class Shelf:
@@ -53,6 +53,7 @@ def shelved(rows, pages) -> tuple[BurstsOnDisk, Shelf]:
 def small_pages():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(bursts_on_disk, "PAGE", SMALL_PAGE)
+        patch.setattr(bursts_on_disk, "MOST_HELD", FEW_HELD)
         yield
 
 
@@ -96,6 +97,15 @@ def test_a_pass_from_beginning_to_end_reads_hardly_more_than_once_and_holds_few(
     shelf.fetched.clear()
     disk.gate(CLOCK, 790 * NS, 795 * NS)
     assert shelf.fetched == []
+
+
+def test_few_bursts_are_held_and_never_read_again():
+    rows = [(k, k * NS, k * NS + 1, "tx", b"?", k) for k in range(FEW_HELD)]
+    disk, shelf = shelved(rows, [5])
+    assert len(disk.gate(CLOCK, 0, 6 * NS).start_s) == 6
+    assert shelf.fetched == []
+    disk.extend([(FEW_HELD, FEW_HELD * NS, FEW_HELD * NS + 1, "tx", b"?", FEW_HELD)])
+    assert len(disk._held) == 0
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,7 @@
-"""Bursts that stay in the journal: only where each page of them lies, and when, is held in memory.
+"""Bursts of more than a day stay in the journal: held is only where each page of them lies, and when.
 
-A day at five polls a second holds 864 000 bursts. Measuring asks for them a minute at a time, and nearly
-always in order.
+A day at five polls a second brings 864 000 bursts, which take 17 MB: so many are held. Measuring asks for
+them a minute at a time, and nearly always in order.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from telltick.model.columns import Column
 from telltick.model.traffic import Gate, Ints
 from telltick.store.bursts import BurstColumns, BurstRow
 
+MOST_HELD = 900_000  # a day of them
 PAGE = 4096  # bursts; pages shorter than this grow
 _AHEAD = 8  # pages that are fetched at once: most of an hour
 Fetch = Callable[[BurstColumns, int, int], None]
@@ -48,9 +49,8 @@ class BurstsOnDisk:
         """
         if not rows:
             return
-        page = BurstColumns()
-        page.extend(rows)
-        page_ns = [int(page.start_ns.min()), int(page.end_ns.max())]
+        self._take_in(rows)
+        page_ns = [min(row[1] for row in rows), max(row[2] for row in rows)]
         if 0 < self._in_last < PAGE:
             first, _, start_ns, end_ns = self._pages.values[-1].tolist()
             self._pages.keep(slice(0, -1))
@@ -58,10 +58,17 @@ class BurstsOnDisk:
         else:
             first, self._in_last = rows[0][0], 0
         self._pages.extend(np.array([[first, rows[-1][0], *page_ns]], dtype=np.int64))
-        self._count += len(rows)
         self._in_last += len(rows)
-        self.newest_start_ns = page.newest_start_ns
-        self._holds = self._holds[:0]
+        self.newest_start_ns = rows[-1][1]
+
+    def _take_in(self, rows: Sequence[BurstRow]) -> None:
+        """Hold bursts as long as they are not too many; find fault with them in any case."""
+        if self._count + len(rows) > MOST_HELD:
+            self._held, self._holds = BurstColumns(), self._holds[:0]
+        self._held.extend(rows)
+        self._count += len(rows)
+        if self._count > MOST_HELD:
+            self._held = BurstColumns()
 
     def gate(
         self,
@@ -83,7 +90,7 @@ class BurstsOnDisk:
 
     def _hold(self, pages: Ints) -> None:
         """Have at least these pages in memory."""
-        if np.isin(pages, self._holds).all():
+        if self._count <= MOST_HELD or np.isin(pages, self._holds).all():
             return
         ahead = np.arange(pages[-1] + 1, min(pages[0] + _AHEAD, len(self._pages)))
         self._holds, self._held = self._holds[:0], BurstColumns()
