@@ -2,6 +2,7 @@
 
 import tracemalloc
 
+import numpy as np
 import pytest
 
 from telltick.model.clock import NS
@@ -40,7 +41,7 @@ def test_polls_come_out_as_they_went_in_also_when_the_first_are_let_go_of(tmp_pa
     with SessionReader(tmp_path) as reader:
         assert [*reader.polls] == polls
         assert reader.polls.sent_ns.tolist() == [poll.sent_ns for poll in polls]
-        assert reader.polls.reply_ms.tolist() == [0.0, 70_000.0]
+        assert reader.polls.reply_ms(0.0, 0.25, 1.0) == [0.0, 17_500.0, 70_000.0]
         reader.polls.keep(slice(1, None))
         assert [*reader.polls] == polls[1:]
 
@@ -50,3 +51,25 @@ def test_a_reply_before_its_request_is_nonsense(tmp_path):
         journal.add_poll(Poll(1, NS, NS, PollOutcome.REPLY, -3))
     with pytest.raises(BadSessionError, match="before its request"):
         SessionReader(tmp_path)
+
+
+@pytest.mark.parametrize("sparing", [False, True])
+def test_times_of_reply_are_numpys_percentiles_to_the_last_digit(tmp_path, sparing):
+    rng = np.random.default_rng(1)
+    took = [int(one) if one > 0 else None for one in rng.normal(3e7, 2e7, 501)]
+    with Journal.create(tmp_path, FACTS) as journal, journal.batch():
+        for number, reply_ns in enumerate(took):
+            outcome = PollOutcome.TIMEOUT if reply_ns is None else PollOutcome.REPLY
+            journal.add_poll(Poll(number, number * NS, number * NS, outcome, reply_ns))
+    told_ms = [one / 1e6 for one in took if one is not None]
+    assert 400 < len(told_ms) < 501
+    with SessionReader(tmp_path, sparing=sparing) as reader:
+        assert reader.polls.reply_ms(0.5, 0.95) == np.percentile(told_ms, (50, 95)).tolist()
+        assert reader.polls.ended_in(PollOutcome.TIMEOUT) == 501 - len(told_ms)
+
+
+def test_without_replies_there_is_no_time_of_reply(tmp_path):
+    with Journal.create(tmp_path, FACTS) as journal:
+        journal.add_poll(Poll(1, NS, NS, PollOutcome.TIMEOUT, None))
+    with SessionReader(tmp_path) as reader:
+        assert reader.polls.reply_ms(0.5) is None

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from telltick.engine.condition import TroubleTally, polls_itself
 from telltick.model.replies import Replies
 from telltick.model.traffic import PollOutcome
@@ -21,8 +19,7 @@ def count_replies(reader: SessionReader) -> Replies | None:
     if not polls_itself(reader.facts):
         return None
     polls = reader.polls
-    took_ms = polls.reply_ms
-    median_ms, p95_ms = np.percentile(took_ms, (50, 95)).tolist() if len(took_ms) else (None, None)
+    median_ms, p95_ms = polls.reply_ms(0.50, 0.95) or (None, None)
     troubles = TroubleTally()
     troubles.follow(reader.health)
     late, garbage = troubles.total

@@ -8,7 +8,6 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from telltick.model.clock import Floats
 from telltick.model.traffic import Ints, Poll, PollOutcome
 from telltick.store.long_table import LongTable
 
@@ -25,11 +24,23 @@ class PollTable(LongTable[Poll]):
     outcome_at: ClassVar[int]  # places of columns
     reply_at: ClassVar[int]
 
-    @property
-    def reply_ms(self) -> Floats:
-        """Shape (polls with a reply,): end of the request to start of the reply."""
-        reply_ns = self._columns[self.reply_at].values
-        return np.asarray(reply_ns[reply_ns != _NO_REPLY] / 1e6)
+    def reply_ms(self, *shares: float) -> list[float] | None:
+        """Times of reply that these shares of the replies do not exceed, as `numpy.percentile` has them.
+
+        Counted from the end of the request to the start of the reply; None without replies.
+        """
+        reply_ns = np.sort(self._columns[self.reply_at].values)  # as short as it is held
+        first = int(np.searchsorted(reply_ns, 0))
+        last = len(reply_ns) - first - 1
+        if last < 0:
+            return None
+        told = []
+        for at in (share * last for share in shares):
+            low = int(at)
+            here, there = (float(reply_ns[first + min(rank, last)] / 1e6) for rank in (low, low + 1))
+            part = at - low
+            told.append(here + (there - here) * part if part < 0.5 else there - (there - here) * (1 - part))
+        return told
 
     def ended_in(self, outcome: PollOutcome) -> int:
         """How many polls had an outcome."""
