@@ -87,3 +87,17 @@ def test_rows_that_grow_are_the_rows_joined_and_stay_as_they_were_handed_out():
                 if isinstance(got, np.ndarray)
                 else (got == expected)
             )
+
+
+def test_close_frames_are_quiet_ones_that_only_the_guard_kept_out():
+    scene = make_scene(4, seconds=20, rate=10.0)
+    gate = scene.gate.shifted(scene.latency_s)
+    rows = measure_rows(scene.samples, 0, scene.rate_hz, gate)
+    polled = rows.poll >= 0
+    more = rows.with_close()
+    # Guards of 4 ms on both sides become an overlap of 1 ms: 10 ms more to each poll, at 5.33 ms a frame.
+    gained = np.mean(more.quiet_frames[polled] - rows.quiet_frames[polled])
+    assert gained == pytest.approx(0.010 / rows.hop_s, abs=0.1)
+    assert np.array_equal(more.quiet_frames - more.rim_frames, rows.quiet_frames - rows.rim_frames)
+    assert np.allclose(more.quiet, rows.quiet + rows.close)
+    assert rows.close[~polled].sum() == 0

@@ -20,13 +20,14 @@ from telltick.measure.tones import band_bins, clear_share, floor_of, tonal_bins
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Spectrum
 
-_BY_BIN = ("active", "core", "inner", "gap", "rim", "slots", "pair_gap", "pair_core")
+_BY_BIN = ("active", "core", "inner", "gap", "rim", "close", "slots", "pair_gap", "pair_core")
 _COUNTS = (
     "core_frames",
     "inner_frames",
     "active_frames",
     "quiet_frames",
     "rim_frames",
+    "close_frames",
     "slot_row",
     "pair_row",
 )

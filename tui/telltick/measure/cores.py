@@ -7,10 +7,10 @@ import numpy.typing as npt
 
 from telltick.measure.frames import FrameSpec, Powers
 from telltick.measure.gating import IDLE, Spans
+from telltick.measure.kinds import QUIET
 from telltick.model.traffic import Gate, Ints
 
 INNER_REACH_S = 0.008  # holds all of a burst but a thousandth, with jitter of 2 ms too
-QUIET, ACTIVE, BETWEEN = 0, 1, 2  # kinds of frames
 SLOTS_A_SIDE = 8
 _PLACES = np.array([*range(-SLOTS_A_SIDE, 0), *range(1, SLOTS_A_SIDE + 1)])
 _CORE_FRAMES = 4  # at least: shorter runs share most of their samples with their neighbours

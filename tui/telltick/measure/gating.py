@@ -78,15 +78,15 @@ def merged(start_s: Floats, end_s: Floats) -> tuple[Floats, Floats]:
     return start_s[begins], reach[np.append(np.flatnonzero(begins)[1:] - 1, len(reach) - 1)]
 
 
-def polls_with_guard(gate: Gate, frame_s: float) -> tuple[Floats, Floats]:
-    """Disjoint intervals that no quiet frame may touch: the polls with 8 ms on both sides.
+def polls_with_guard(gate: Gate, frame_s: float, guard_s: float = GUARD_S) -> tuple[Floats, Floats]:
+    """Disjoint intervals that no quiet frame may touch: the polls with a guard on both sides.
 
     Where two polls lie so close that not two frames would fit between them, the guard yields down to 3 ms: a
     Hann window hardly hears its ends, so that jitter of 2 ms brings about 1e-5 of a burst into a frame.
     """
     gap_s = gate.poll_start_s[1:] - np.maximum.accumulate(gate.poll_end_s)[:-1]
-    between = np.clip((gap_s - 1.5 * frame_s) / 2, LEAST_GUARD_S, GUARD_S)
-    before, after = np.append(GUARD_S, between)[: gate.polls], np.append(between, GUARD_S)[: gate.polls]
+    between = np.clip((gap_s - 1.5 * frame_s) / 2, LEAST_GUARD_S, guard_s)
+    before, after = np.append(guard_s, between)[: gate.polls], np.append(between, guard_s)[: gate.polls]
     start_s = np.minimum.accumulate((gate.poll_start_s - before)[::-1])[::-1]
     return merged(start_s, gate.poll_end_s + after)
 

@@ -47,6 +47,7 @@ CLIP = 2.5  # standard deviations above the floor that still count as noise
 _RAISED = 3.5  # and from which a row's own quiet is left out: at 2.5 chance alone would lower it by 0.01 dB
 _LEAN = 0.093  # third derivative of the bisquare's psi over six times its first, means at a normal value
 MIN_COUNT = 8
+_WEAK = 6.0  # times the floor, up to which what comes across into close frames is nothing
 _WINDOWS = ("inner", "whole")
 _MOST_WINDOWS = 250
 _MOST_ROWS = 20_000
@@ -306,6 +307,7 @@ def _by_poll(piece: Pollwise) -> Iterator[tuple[str, npt.NDArray[Any]]]:
 
 def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     """The same of rows that are few enough to be held against each other at once."""
+    rows = rows.with_close() if _is_weak(rows, use) else rows
     polled = np.flatnonzero((rows.poll != IDLE) & (rows.active_frames > 0))
     if not len(polled):
         return None
@@ -342,6 +344,16 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         _restless(lull, of_row),
         gain_drop(rows, use),
     )
+
+
+def _is_weak(rows: PollRows, use: npt.NDArray[np.bool_]) -> bool:
+    """Are polls so weak against the floor that frames close to them may help to tell it?"""
+    both = (rows.poll != IDLE) & (rows.quiet_frames > 0)
+    if not both.any():
+        return False
+    core = rows.core[both][:, use].sum(axis=1, dtype=np.float64)
+    quiet = rows.quiet[both][:, use].sum(axis=1, dtype=np.float64) / rows.quiet_frames[both]
+    return median(core) < _WEAK * median(quiet)
 
 
 def _window(power: Powers | Floats, fill: Floats, frames: Ints, bins: float) -> Window:

@@ -9,14 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.cores import (
-    ACTIVE,
-    BETWEEN,
-    QUIET,
     core_and_slots,
     core_bounds,
     gap_bounds,
@@ -25,17 +23,8 @@ from telltick.measure.cores import (
     short_pairs,
 )
 from telltick.measure.frames import FrameSpec, Powers, Samples, power_frames
-from telltick.measure.gating import (
-    GUARD_S,
-    IDLE,
-    RIM_S,
-    Spans,
-    gate_share,
-    merged,
-    polls_with_guard,
-    row_spans,
-    touches,
-)
+from telltick.measure.gating import IDLE, Spans, row_spans
+from telltick.measure.kinds import ACTIVE, floor_frames, kinds_of
 from telltick.model.clock import Floats
 from telltick.model.columns import Column
 from telltick.model.traffic import Gate, Ints
@@ -60,10 +49,10 @@ class Summed:
 class PollRows:
     """Sums over the frames of each row. Powers are re a full-scale sine (0 dBFS), one value per bin.
 
-    Active frames touch the gate within 8 ms; quiet frames lie clear of every poll (the silence between a
-    request and its reply is neither). The core is the run of frames whose middle lies within the poll; a
-    slot is a run of quiet frames of the same length, so that core and slots are alike but for what polling
-    does to them.
+    Active frames touch the gate within 8 ms; quiet frames lie 4 ms clear of every poll (the silence between a
+    request and its reply is neither). The core is the run of frames whose middle lies within the poll; a slot
+    is a run of frames of the same length, 8 ms clear of polls, so that core and slots are alike but for what
+    polling does to them.
 
     Attributes:
         freq_hz: shape (bins,), bin centres.
@@ -82,6 +71,7 @@ class PollRows:
         active_frames: shape (rows,).
         quiet_frames: shape (rows,).
         rim_frames: shape (rows,), quiet frames within 20 ms of a poll.
+        close_frames: shape (rows,), frames that are not quiet, but touch no poll by more than 1 ms.
         active: shape (rows, bins), sum of power over active frames.
         core: shape (rows, bins), mean power over the core; NaN without a poll.
         inner: shape (rows, bins), mean power of the frames within 8 ms of the poll; NaN without a poll.
@@ -89,6 +79,7 @@ class PollRows:
             of the frames half way to the next polls, quiet or not; NaN elsewhere.
         quiet: shape (rows, bins), sum of power over quiet frames.
         rim: shape (rows, bins), sum of power over those within 20 ms of a poll.
+        close: shape (rows, bins), sum of power over close frames.
         slot_row: shape (slots,), row of each slot, non-decreasing.
         slot_place: shape (slots,), -1, -2, ... before the poll, +1, +2, ... after it; 1 is adjacent.
         slots: shape (slots, bins), mean power over the slot's frames.
@@ -116,12 +107,14 @@ class PollRows:
     active_frames: Ints
     quiet_frames: Ints
     rim_frames: Ints
+    close_frames: Ints
     active: Powers
     core: Powers
     inner: Powers
     gap: Powers
     quiet: Powers
     rim: Powers
+    close: Powers
     slot_row: Ints
     slot_place: Ints
     slots: Powers
@@ -141,6 +134,16 @@ class PollRows:
     def seconds(self) -> float:
         """Audio covered by the rows, in seconds."""
         return float(np.sum(self.end_s - self.start_s))
+
+    def with_close(self) -> PollRows:
+        """The same rows with the close frames counted as quiet: right where polls are weak."""
+        return replace(
+            self,
+            quiet=self.quiet + self.close,
+            quiet_frames=self.quiet_frames + self.close_frames,
+            rim=self.rim + self.close,
+            rim_frames=self.rim_frames + self.close_frames,
+        )
 
     def between(self, start_s: float, end_s: float) -> PollRows:
         """The rows that lie wholly within [start_s, end_s]."""
@@ -287,18 +290,16 @@ def _measure_group(
 ) -> PollRows:
     frames, row = _frames_of(spans, spec)
     power = _power_of(samples, first_sample, spec, frames)
-    kinds, share = _kinds(frames, spec, gate)
-    is_rim = (kinds == QUIET) & _in_rim(frames, spec, gate)
+    kinds, share = kinds_of(frames, spec, gate)
     count = len(spans.poll)
-    is_active, is_quiet = kinds == ACTIVE, kinds == QUIET
-    active, active_frames = _sum_by_row(power[is_active], row[is_active], count)
-    quiet, quiet_frames = _sum_by_row(power[is_quiet], row[is_quiet], count)
-    rim, rim_frames = _sum_by_row(power[is_rim], row[is_rim], count)
     cores = core_bounds(frames, row, spec, gate, spans)
     inner = inner_bounds(frames, row, spec, gate, spans, cores=cores)
     core, slot_row, slot_place, slots = core_and_slots(power, row, kinds, cores)
     gaps = gap_bounds(cores, row, slot_row, slot_place)
     pair_row, pair_place, pair_gap, pair_core = short_pairs(cores, gaps)
+    is_active = kinds == ACTIVE
+    floor = floor_frames(frames, spec, gate)
+    some = {"active": is_active, "quiet": floor.quiet, "rim": floor.rim, "close": floor.close}
     on_s, core_s = _poll_times(gate, spans)
     return PollRows(
         freq_hz=spec.freq_hz,
@@ -314,15 +315,9 @@ def _measure_group(
         inner_share=_mean_share(share, inner),
         gap_share=_mean_share(share, gaps),
         gate_share=np.bincount(row, weights=share * is_active, minlength=count).astype(np.float64),
-        active_frames=active_frames,
-        quiet_frames=quiet_frames,
-        rim_frames=rim_frames,
-        active=active,
         core=core,
         inner=mean_over(power, inner),
         gap=mean_over(power, gaps),
-        quiet=quiet,
-        rim=rim,
         slot_row=slot_row,
         slot_place=slot_place,
         slots=slots,
@@ -331,6 +326,7 @@ def _measure_group(
         pair_gap=mean_over(power, pair_gap),
         pair_core=mean_over(power, pair_core),
         resume_s=resume_s,
+        **_sums_by_row(power, row, count, some),
     )
 
 
@@ -370,30 +366,15 @@ def _frames_of(spans: Spans, spec: FrameSpec) -> tuple[Ints, Ints]:
     return frames[inside], row[inside]
 
 
-def _kinds(frames: Ints, spec: FrameSpec, gate: Gate) -> tuple[npt.NDArray[np.int8], Floats]:
-    """Quiet, active, or in the silence inside a poll; and each frame's gate share."""
-    from_s = frames * spec.hop / spec.rate_hz
-    to_s = from_s + spec.length_s
-    bursts = merged(gate.start_s, gate.end_s)
-    near = merged(gate.start_s - GUARD_S, gate.end_s + GUARD_S)
-    kinds = np.full(len(frames), QUIET, dtype=np.int8)
-    guarded = touches(from_s, to_s, *polls_with_guard(gate, spec.length_s))
-    kinds[guarded] = BETWEEN
-    kinds[guarded & touches(from_s, to_s, *near)] = ACTIVE
-    return kinds, gate_share(from_s, spec.length_s, *bursts)
-
-
-def _in_rim(frames: Ints, spec: FrameSpec, gate: Gate) -> npt.NDArray[np.bool_]:
-    """Shape (frames,): does a frame lie within 20 ms of a poll?"""
-    from_s = frames * spec.hop / spec.rate_hz
-    polls = merged(gate.poll_start_s - RIM_S, gate.poll_end_s + RIM_S)
-    return touches(from_s, from_s + spec.length_s, *polls)
-
-
-def _sum_by_row(power: Powers, row: Ints, rows: int) -> tuple[Powers, Ints]:
-    """Sum of frames by the row they belong to (non-decreasing), and how many they are."""
-    out = np.zeros((rows, power.shape[1]), dtype=np.float32)
-    starts = np.flatnonzero(np.diff(row, prepend=-1))
-    if len(starts):
-        out[row[starts]] = np.add.reduceat(power, starts, axis=0)
-    return out, np.bincount(row, minlength=rows).astype(np.int64)
+def _sums_by_row(
+    power: Powers, row: Ints, rows: int, some: dict[str, npt.NDArray[np.bool_]]
+) -> dict[str, Any]:
+    """Sums of frames of some kinds by their row (non-decreasing), and how many they are, by name."""
+    out: dict[str, Any] = {}
+    for name, of in some.items():
+        out[name] = np.zeros((rows, power.shape[1]), dtype=np.float32)
+        starts = np.flatnonzero(np.diff(row[of], prepend=-1))
+        if len(starts):
+            out[name][row[of][starts]] = np.add.reduceat(power[of], starts, axis=0)
+        out[f"{name}_frames"] = np.bincount(row[of], minlength=rows).astype(np.int64)
+    return out

@@ -24,6 +24,7 @@ _RESTLESS = 1.5  # a bin that varies this much more than its neighbours holds sp
 _REACH = 10  # bins on each side that tell the level around a bin
 _MOST = 0.7  # level alone may not condemn more than this share of the band: then it is the filter's shape
 _CALM = 1.5  # pieces this far above the quieter ones are left out: crashes and speech hide tones
+_ALIKE = 0.1  # pieces of other lengths vary more or less than the rest by themselves
 _FEW, _MANY = 30, 1200  # pieces
 _PASSES = 4
 
@@ -39,10 +40,9 @@ def tonal_bins(rows: PollRows, band: Band) -> npt.NDArray[np.bool_]:
     tonal = np.zeros(len(rows.freq_hz), dtype=bool)
     if len(inside) < 5:  # or the bins were added up
         return tonal
-    pieces, frames = _quiet_pieces(rows, inside)
+    pieces, frames, shape = _quiet_pieces(rows, inside)
     if len(pieces) < 8 or len(pieces) * frames < _FEW:
         return tonal
-    shape = float(mean_shape(frames))
     calm, relative = _calm(pieces)
     chance = np.sqrt(2 / len(calm))
     level = np.median(relative, axis=0)
@@ -85,17 +85,26 @@ def _around(values: Floats, leave_out: npt.NDArray[np.bool_]) -> Floats:
     return np.where(few, np.nanmedian(kept), row_medians(near))
 
 
-def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float]:
-    """Mean power of quiet pieces of time, shape (pieces, bins), and the frames in each: slots, else rows."""
+def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float, float]:
+    """Mean power of quiet pieces of time, shape (pieces, bins), frames in each, and the shape nu of noise.
+
+    Pieces are slots, else rows, whose quiet lies in two runs: before the poll and after it.
+    """
     if len(rows.slots) >= _FEW:
         every = -(-len(rows.slots) // _MANY)
         frames = float(np.median(rows.core_frames[rows.slot_row]))
-        return np.maximum(rows.slots[::every, inside].astype(np.float64), 1e-30), frames
+        return (
+            np.maximum(rows.slots[::every, inside].astype(np.float64), 1e-30),
+            frames,
+            float(mean_shape(frames)),
+        )
     has = np.flatnonzero(rows.quiet_frames > 0)
     if not len(has):
-        return np.zeros((0, len(inside))), 0.0
+        return np.zeros((0, len(inside))), 0.0, 0.0
     frames = float(np.median(rows.quiet_frames[has]))
-    return np.maximum(rows.quiet[np.ix_(has, inside)] / rows.quiet_frames[has, None], 1e-30), frames
+    has = has[np.abs(rows.quiet_frames[has] - frames) <= _ALIKE * frames]
+    pieces = np.maximum(rows.quiet[np.ix_(has, inside)] / rows.quiet_frames[has, None], 1e-30)
+    return pieces, frames, float(max(2 * mean_shape(frames / 2), mean_shape(frames)))
 
 
 def _calm(pieces: Floats) -> tuple[Floats, Floats]:
