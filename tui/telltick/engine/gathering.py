@@ -200,7 +200,7 @@ class Gathering:
     def _begin_tally(self) -> None:
         start_s = self._spans[len(self._tallies)].start_s
         runs = capture_runs(self._reader)
-        latency = self._in_use[runs[run_at(runs, start_s)].start_s] if runs else None
+        latency = self._in_use.get(runs[run_at(runs, start_s)].start_s) if runs else None
         self._tallies.append(StepTally(start_s, latency))
 
     def _make_room(self) -> None:
