@@ -9,10 +9,10 @@ log power of all the quiet from 8 ms after a poll to 8 ms before the next, and w
 exceeds in 2 % of runs. Drop is how far the gain lies down at the start of the quiet against its end, and the
 errors say how uncertain it is in one run.
 
-What limits both is the noise. A minute of it leaves a drop uncertain by 0.05 dB however it is read, and bursts
-of 0.5 and 1 dB move the gain by 0.06 and 0.13 dB: the oracle tells 20 and 79 % of them, 95 % from 1.5 dB on.
-Ours asks for more, so as not to warn falsely in noise that is not clean: 0.5 % by chance instead of 2 %, and a
-drop that matters to a reading. It tells 98 % at 2 dB.
+What limits both is the noise. A minute of it leaves a drop uncertain by 0.05 dB however it is read, and
+bursts of 0.5 and 1 dB move the gain by 0.06 and 0.13 dB: the oracle tells 20 and 79 % of them, 95 % from
+1.5 dB on. Ours asks for more, so as not to warn falsely in noise that is not clean: 0.5 % by chance instead
+of 2 %, and a drop that matters to a reading. It tells 98 % at 2 dB.
 """
 
 from __future__ import annotations
