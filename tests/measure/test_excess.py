@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 
 from telltick.measure.excess import Method, measure_excess
+from telltick.measure.floors import clipped_floor
 from telltick.measure.frames import FrameSpec, power_frames
 from telltick.measure.pollwise import (
     Window,
     _log_bias,
     _uneven_bias,
-    clipped_floor,
     poll_by_poll,
     robust_excess,
 )

@@ -16,12 +16,14 @@ import numpy.typing as npt
 
 from telltick.measure.balance import balance
 from telltick.measure.dense import dense_excess, is_dense
+from telltick.measure.gating import IDLE
 from telltick.measure.pollwise import Pollwise, poll_by_poll, robust_excess, uneven_share
 from telltick.measure.rows import PollRows
 
 BASE_ERROR_DB = 0.006  # what the method itself may be off by in steady noise
 _RINGING_DB = 3e-6  # per unit of I / N: rise of the quiet where a receiver's filter rings past the guard
 _CLOSE_ERROR_DB = 0.02  # and where the few frames between close polls tell the floor
+_RUNG_ERROR_DB = 0.03  # and where no frame is clear of ringing: 20 polls a second read 0.02 dB low
 _UNREST_ERROR_DB = 0.5  # and in noise where no poll at all lies in calm surroundings
 _CHANCE = 0.0124  # 2 (1 - Phi(2.5)): share of polls that have a slot above `CLIP` beside them in steady noise
 _TONES_ERROR_DB = 0.13  # times the share of the band that tones fill: what of them is left beside it
@@ -99,9 +101,15 @@ def _method_error_db(excess_db: float, rows: PollRows, use: npt.NDArray[np.bool_
     """
     ratio = max(10 ** (excess_db / 10) - 1, 0.0)
     close = _CLOSE_ERROR_DB * is_dense(rows)
-    return float(
-        np.linalg.norm([BASE_ERROR_DB, _RINGING_DB * ratio, close, _TONES_ERROR_DB * _lost(rows, use)])
-    )
+    rung = _RUNG_ERROR_DB * _never_clear(rows) * ratio / (1 + ratio)
+    tones = _TONES_ERROR_DB * _lost(rows, use)
+    return float(np.linalg.norm([BASE_ERROR_DB, _RINGING_DB * ratio, close, rung, tones]))
+
+
+def _never_clear(rows: PollRows) -> float:
+    """Share of the polls without a frame that no ringing reaches: 20 ms clear of them."""
+    polled = rows.poll != IDLE
+    return float(np.mean(rows.quiet_frames[polled] <= rows.rim_frames[polled])) if polled.any() else 0.0
 
 
 def _lost(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:

@@ -23,6 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.dense import is_dense
+from telltick.measure.floors import RAISED, floors_at, raised_rows, restless_share, row_lulls, slot_lulls
 from telltick.measure.frames import Powers
 from telltick.measure.gain import GainDrop, gain_drop, joined_drops
 from telltick.measure.gating import IDLE
@@ -32,7 +33,6 @@ from telltick.measure.robust import (
     bisquare_mean,
     clustered_error,
     median,
-    row_medians,
     time_blocks,
 )
 from telltick.measure.rows import PollRows
@@ -40,16 +40,10 @@ from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
 from telltick.model.traffic import Ints
 
-FLOOR_REACH_S = 3.0
-TREND_REACH_S = 1.0
-GRID_S = 0.5  # the floor is worked out this often and read between
-CLIP = 2.5  # standard deviations above the floor that still count as noise
-_RAISED = 3.5  # and from which a row's own quiet is left out: at 2.5 chance alone would lower it by 0.01 dB
 _LEAN = 0.093  # third derivative of the bisquare's psi over six times its first, means at a normal value
 MIN_COUNT = 8
 _WEAK = 6.0  # times the floor, up to which what comes across into close frames is nothing
 _WINDOWS = ("inner", "whole")
-_MOST_WINDOWS = 250
 _MOST_ROWS = 20_000
 LOUD_DB, VERY_LOUD_DB = 10.0, 15.0  # below: inner frames alone; above: all active frames
 
@@ -94,29 +88,6 @@ class Pollwise:
     counts: npt.NDArray[np.bool_]
     restless: float
     gain: GainDrop
-
-
-@dataclass(frozen=True)
-class _Lulls:
-    """Pieces of quiet that tell the floor.
-
-    Attributes:
-        row: shape (lulls,), row of each.
-        at_s: shape (lulls,), its time.
-        level: shape (lulls,), its log power.
-        spread: standard deviation of `level` in noise alone.
-        before: shape (rows,), log power of what lies right before the poll; NaN without.
-        after: shape (rows,), right after it.
-        clip: standard deviations above the floor from which a poll beside it does not count.
-    """
-
-    row: Ints
-    at_s: Floats
-    level: Floats
-    spread: float
-    before: Floats
-    after: Floats
-    clip: float = CLIP
 
 
 @dataclass(frozen=True)
@@ -313,11 +284,11 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         return None
     level = rows.quiet[:, use].sum(axis=0, dtype=np.float64)
     bins = rows.summed.worth if rows.summed else effective_bins(level)
-    lull = _row_quiet(rows, use, bins) if is_dense(rows) else _slots(rows, use, bins)
+    lull = row_lulls(rows, use, bins) if is_dense(rows) else slot_lulls(rows, use, bins)
     if not len(lull.row):
         return None
     at_s = rows.core_s[polled]
-    floor = _floors(lull.at_s, lull.level, at_s, lull.spread)
+    floor = floors_at(lull.at_s, lull.level, at_s, lull.spread)
     active_frames = rows.active_frames[polled]
     whole_power = rows.active[polled] / active_frames[:, None]
     inner = _window(rows.inner[polled][:, use], rows.inner_share[polled], rows.inner_frames[polled], bins)
@@ -331,8 +302,8 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     frames = rows.quiet_frames[polled].astype(np.float64)
     quiet = quiet_sums(rows, use)[polled] / np.maximum(frames, 1)
     with np.errstate(invalid="ignore"):
-        still = quiet < np.exp(floor + _RAISED / np.sqrt(mean_shape(np.maximum(frames, 1), bins)))
-    clear = counts & still & (frames > 0) & ~_raised_rows(lull, of_row)[polled]
+        still = quiet < np.exp(floor + RAISED / np.sqrt(mean_shape(np.maximum(frames, 1), bins)))
+    clear = counts & still & (frames > 0) & ~raised_rows(lull, of_row)[polled]
     shift, deviation = _own_quiet(quiet, frames, np.exp(floor), clear, int(np.count_nonzero(counts)))
     return Pollwise(
         at_s,
@@ -341,7 +312,7 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         inner,
         whole,
         counts,
-        _restless(lull, of_row),
+        restless_share(lull, of_row),
         gain_drop(rows, use),
     )
 
@@ -378,123 +349,3 @@ def _own_quiet(
     relative = np.where(clear, quiet / np.where(clear, floor, 1.0) - 1, 0.0)
     mean = float(np.sum(weight * relative))
     return mean, np.asarray(counted * weight * (relative - mean))
-
-
-def _raised_rows(lull: _Lulls, floor: Floats) -> npt.NDArray[np.bool_]:
-    """Shape (rows,): rows with a lull far above the floor."""
-    out = np.zeros(len(floor), dtype=bool)
-    with np.errstate(invalid="ignore"):
-        out[lull.row[lull.level > floor[lull.row] + _RAISED * lull.spread]] = True
-    return out
-
-
-def _restless(lull: _Lulls, floor: Floats) -> float:
-    """Share of the lulls that lie far from the floor of their row; 0 where none is known."""
-    away = np.abs(lull.level - floor[lull.row])
-    away = away[np.isfinite(away)]
-    return float(np.mean(away > _RAISED * lull.spread)) if len(away) else 0.0
-
-
-def _slots(rows: PollRows, use: npt.NDArray[np.bool_], bins: float) -> _Lulls:
-    """The quiet slots, as long as the cores."""
-    level = np.log(np.maximum(rows.slots[:, use].sum(axis=1, dtype=np.float64), 1e-30))
-    frames = np.median(np.maximum(rows.core_frames[rows.poll != IDLE], 1))
-    spread = 1 / np.sqrt(mean_shape(frames, bins))
-    before, after = _beside(rows, level, -1), _beside(rows, level, 1)
-    return _Lulls(rows.slot_row, _slot_times(rows), level, float(spread), before, after)
-
-
-def _row_quiet(rows: PollRows, use: npt.NDArray[np.bool_], bins: float) -> _Lulls:
-    """The quiet frames of each poll's row, on both sides of it, as one lull; none if most rows have none.
-
-    So few frames tell little of speech: the lulls of the rows before and after must be calm as well.
-    """
-    has = np.flatnonzero((rows.poll != IDLE) & (rows.quiet_frames > 0))
-    if 2 * len(has) < rows.polls:
-        has = has[:0]
-    frames = rows.quiet_frames[has]
-    level = np.log(np.maximum(quiet_sums(rows, use)[has] / np.maximum(frames, 1), 1e-30))
-    spread = 1 / np.sqrt(mean_shape(np.median(frames), bins)) if len(has) else np.nan
-    before, after = np.full((2, len(rows.poll)), np.nan)
-    before[has], after[has] = level, level
-    before[has[1:]], after[has[:-1]] = np.maximum(level[1:], level[:-1]), np.maximum(level[1:], level[:-1])
-    return _Lulls(has, rows.core_s[has], level, float(spread), before, after, _RAISED)
-
-
-def _slot_times(rows: PollRows) -> Floats:
-    """Shape (slots,): middle of each slot."""
-    row = rows.slot_row
-    away = rows.active_frames[row] / 2 + (np.abs(rows.slot_place) - 0.5) * rows.core_frames[row]
-    return np.asarray(rows.core_s[row] + np.sign(rows.slot_place) * away * rows.hop_s)
-
-
-def _beside(rows: PollRows, slots: Floats, place: int) -> Floats:
-    """Shape (rows,): log power of the slot at a place; NaN without one."""
-    out = np.full(len(rows.poll), np.nan)
-    there = rows.slot_place == place
-    out[rows.slot_row[there]] = slots[there]
-    return out
-
-
-def _floors(slot_s: Floats, slots: Floats, at_s: Floats, spread: float) -> Floats:
-    """Shape (polls,): log floor at each poll; slow changes are followed by a running median first."""
-    order = np.argsort(slot_s, kind="stable")
-    slot_s, slots = slot_s[order], slots[order]
-    grid = np.unique(np.concatenate([np.floor(at_s / GRID_S), np.ceil(at_s / GRID_S)])) * GRID_S
-    parts = np.array_split(grid, max(1, len(grid) // _MOST_WINDOWS))  # hours at once would take much memory
-    medians = [row_medians(_windows(slot_s, slots, part, TREND_REACH_S)) for part in parts]
-    trend = _filled(grid, np.concatenate(medians))
-    level = slots - np.interp(slot_s, grid, trend)
-    floors = [clipped_floor(_windows(slot_s, level, part, FLOOR_REACH_S), spread) for part in parts]
-    floor = np.concatenate(floors)
-    known = np.isfinite(floor)
-    if not known.any():
-        return np.full(len(at_s), np.nan)
-    return np.interp(at_s, grid, trend) + np.interp(at_s, grid[known], floor[known])
-
-
-def _windows(at: Floats, values: Floats, centres: Floats, reach: float) -> Floats:
-    """Values within `reach` of each centre, one row per centre, padded with NaN."""
-    low, high = np.searchsorted(at, centres - reach), np.searchsorted(at, centres + reach)
-    width = int((high - low).max(initial=0))
-    index = low[:, None] + np.arange(width)
-    picked = values[np.minimum(index, len(values) - 1)]
-    return np.where(index < high[:, None], picked, np.nan)
-
-
-def _filled(grid: Floats, values: Floats) -> Floats:
-    known = np.isfinite(values)
-    return np.interp(grid, grid[known], values[known]) if known.any() else np.zeros(len(grid))
-
-
-def clipped_floor(log_powers: Floats, spread: float, passes: int = 5) -> Floats:
-    """Log of the mean of those powers that are not raised: one-sided clipping from the lower quartile up.
-
-    Args:
-        log_powers: shape (windows, values), NaN where there is none.
-        spread: standard deviation of a log power when there is noise alone.
-        passes: iterations.
-
-    Returns:
-        shape (windows,); NaN with fewer than three values.
-    """
-    if not log_powers.size:
-        return np.full(len(log_powers), np.nan)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        count = np.isfinite(log_powers).sum(axis=1)
-        enough = count >= 3
-        rows = log_powers[enough]
-        quarter = count[enough] // 4
-        centre = np.sort(rows, axis=1)[np.arange(len(rows)), quarter] + 0.674 * spread
-        power = np.nan_to_num(np.exp(rows), copy=False)
-        for _ in range(passes):
-            kept = (rows < (centre + CLIP * spread)[:, None]) & (rows > (centre - 4 * spread)[:, None])
-            many = kept.sum(axis=1)
-            mean = np.log(np.einsum("ij,ij->i", power, kept) / np.maximum(many, 1))
-            # Clipping a normal distribution at 2.5 lowers its mean by phi(2.5) / Phi(2.5) = 0.0176.
-            before, centre = centre, np.where(many >= 3, mean + 0.0176 * spread, centre)
-            if np.array_equal(before, centre):
-                break
-    out = np.full(len(log_powers), np.nan)
-    out[enough] = centre
-    return out
