@@ -42,3 +42,7 @@ def test_polls_read_piece_by_piece_start_when_they_start(reader, monkeypatch):
     np.testing.assert_array_equal(rhythm.interval_s, whole.rhythm.interval_s)
     assert rhythm.polls == whole.polls
     assert rhythm.on_s == pytest.approx(whole.rhythm.on_s)
+    monkeypatch.setattr(gates, "MOST_EXACT", 50)
+    short = poll_rhythm(reader, SECONDS)
+    assert short.interval_s.dtype == np.float32
+    np.testing.assert_allclose(short.interval_s, rhythm.interval_s, atol=2e-8)

@@ -15,6 +15,7 @@ from telltick.model.traffic import Gate, Rhythm
 from telltick.store.session import SessionReader
 
 PIECE_S = 3600.0  # of a gate as a whole in memory
+MOST_EXACT = 450_000  # intervals; those of more than a day are held to some nanoseconds
 MARGIN_S = 4.0  # rows and latency search need the polls next to a stretch
 
 
@@ -55,7 +56,9 @@ def poll_rhythm(reader: SessionReader, seconds: float) -> Rhythm:
     last = np.zeros(0)
     for gate, inside in _by_the_hour(reader, Span(0.0, seconds)):
         begins = gate.poll_start_s[inside]
-        intervals.extend(np.diff(np.concatenate([last, begins])))
+        intervals.extend(np.diff(np.concatenate([last, begins])).astype(intervals.values.dtype))
+        if len(intervals) > MOST_EXACT and intervals.values.dtype != np.float32:
+            intervals = Column(intervals.values.astype(np.float32))
         polls, on_s = polls + len(begins), on_s + float(gate.on_s[inside].sum())
         last = begins[-1:] if len(begins) else last
     return Rhythm(intervals.values, polls, on_s)
