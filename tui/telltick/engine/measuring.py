@@ -68,6 +68,7 @@ class SessionMeasurer:
         gathered = self._gather(effort)
         trial = self._trial.read(self._reader.audio.samples)
         results = self._step_results(gathered, effort)
+        give_back_what_is_free()  # reading many polls leaves holes
         best = clearest(results)
         look = CloseLook() if best is None else self._results.close_look(gathered, best)
         steps = _step_readings(gathered.steps, results, trial)
