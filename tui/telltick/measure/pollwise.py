@@ -23,7 +23,15 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.dense import is_dense
-from telltick.measure.floors import RAISED, floors_at, raised_rows, restless_share, row_lulls, slot_lulls
+from telltick.measure.floors import (
+    RAISED,
+    at_rows,
+    floor_beside,
+    raised_rows,
+    restless_share,
+    row_lulls,
+    slot_lulls,
+)
 from telltick.measure.frames import Powers
 from telltick.measure.gain import GainDrop, gain_drop, joined_drops
 from telltick.measure.gating import IDLE
@@ -42,6 +50,7 @@ from telltick.model.traffic import Ints
 
 _LEAN = 0.093  # third derivative of the bisquare's psi over six times its first, means at a normal value
 MIN_COUNT = 8
+_RESTLESS = (0.165, 0.1)  # share of lulls away from the floor from which it is that of pauses; of close polls
 _WEAK = 6.0  # times the floor, up to which what comes across into close frames is nothing
 _WINDOWS = ("inner", "whole")
 _MOST_ROWS = 20_000
@@ -288,7 +297,7 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     if not len(lull.row):
         return None
     at_s = rows.core_s[polled]
-    floor = floors_at(lull.at_s, lull.level, at_s, lull.spread)
+    floor, lull = floor_beside(lull, at_s, polled, restless=_RESTLESS[is_dense(rows)])
     active_frames = rows.active_frames[polled]
     whole_power = rows.active[polled] / active_frames[:, None]
     inner = _window(rows.inner[polled][:, use], rows.inner_share[polled], rows.inner_frames[polled], bins)
@@ -297,8 +306,7 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     with np.errstate(invalid="ignore"):
         calm = np.maximum(before, after) < floor + lull.clip * lull.spread
     counts = np.isfinite(floor) & calm & (inner.power > 0) & (whole.power > 0)
-    of_row = np.full(len(rows.poll), np.nan)
-    of_row[polled] = floor
+    of_row = at_rows(floor, polled, len(rows.poll))
     frames = rows.quiet_frames[polled].astype(np.float64)
     quiet = quiet_sums(rows, use)[polled] / np.maximum(frames, 1)
     with np.errstate(invalid="ignore"):
