@@ -35,10 +35,8 @@ _NEAR_MS = 3.0  # standard deviation expected of the search
 _STEP_MS = 0.5  # its middles, too, lie on whole quarters of a millisecond from those of the cells
 _JITTER_MS = (0.7, 2.0)
 _UNEVEN_MS = (0.1, 0.4, 1.6, 6.4, 25.6)  # q: 0.4 ms is that of noise 2.4 kHz wide
-_OFF, _COMMON = (
-    0.03,
-    0.3,
-)  # of the level, what the model is off by in a cell, and the share of it that all have
+_OFF = 0.03  # of the level: what the model is off by in a cell
+_COMMON = 0.3  # the share of that which all cells have alike
 _CLEAR_CELLS = 12  # quiet cells keep so far away from the bytes
 _LEAST_QUIET = 0.05  # share of the cells
 _LEAST_POLLS = 8
