@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 from math import erf
 
 import numpy as np
@@ -30,6 +31,9 @@ from telltick.model.traffic import Gate, Ints
 
 _FINE_MS = 0.25
 _TRIED_MS = np.arange(-32, 33) * _FINE_MS
+_FEW_TRIED = [
+    slice(first, first + 5) for first in range(0, len(_TRIED_MS), 5)
+]  # a live view has little memory
 _OUTWARDS_MS, _INWARDS_MS = 16, 20
 _NEAR_MS = 3.0  # standard deviation expected of the search
 _STEP_MS = 0.5  # its middles, too, lie on whole quarters of a millisecond from those of the cells
@@ -152,8 +156,8 @@ def _log_likelihood(edge: _Edge, level: float, quiet: float, covariance: Floats)
     noise = covariance[apart] * np.outer(loud, loud) / edge.count
     noise += (_OFF * level) ** 2 * (np.eye(cells) + _COMMON)
     out = np.empty((len(_UNEVEN_MS), len(_JITTER_MS), len(_TRIED_MS)))
-    for blur, jitter_ms in enumerate(_JITTER_MS):
-        kernel = _blurred(edge, jitter_ms)
+    for (blur, jitter_ms), some in product(enumerate(_JITTER_MS), _FEW_TRIED):
+        kernel = _blurred(edge, jitter_ms, _TRIED_MS[some])
         off = edge.mean - quiet - level * (kernel @ edge.filled)
         weighted = kernel * edge.filled
         uneven = weighted @ weighted.transpose(0, 2, 1) / _STEP_MS
@@ -161,13 +165,13 @@ def _log_likelihood(edge: _Edge, level: float, quiet: float, covariance: Floats)
             root = np.linalg.cholesky(q * level**2 * uneven + noise)
             z = np.linalg.solve(root, off[:, :, None])[:, :, 0]
             size = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
-            out[index, blur] = -0.5 * (z**2).sum(axis=1) - size
+            out[index, blur, some] = -0.5 * (z**2).sum(axis=1) - size
     return out
 
 
-def _blurred(edge: _Edge, jitter_ms: float) -> Floats:
+def _blurred(edge: _Edge, jitter_ms: float, late_ms: Floats) -> Floats:
     """Shape (latencies, cells, steps): share of a step's power that each cell hears."""
-    away = np.subtract.outer(edge.at_ms, edge.step_ms) - _TRIED_MS[:, None, None]
+    away = np.subtract.outer(edge.at_ms, edge.step_ms) - late_ms[:, None, None]
     nearest = np.rint(away / _FINE_MS).astype(np.int64)
     least = int(nearest.min())
     half = 0.5 / (np.sqrt(2) * jitter_ms)
