@@ -8,8 +8,9 @@ are held against gaps (`dense`), or the energy balance takes over.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -72,25 +73,20 @@ def measure_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> Excess | None:
     if polls is not None and robust is not None and uneven_share(polls) < UNEVEN:
         unrest = max(1 - robust.polls / len(polls.at_s) - _CHANCE, 0.0)
         own = _method_error_db(robust.excess_db, rows, use) + _UNREST_ERROR_DB * unrest
-        error_db = float(np.hypot(robust.error_db, own))
-        found = _excess(
-            robust.noise, robust.excess_db, error_db, robust.dof, method=Method.ROBUST, polls=polls
-        )
-        return replace(found, own_error_db=own)
+        found = _Found(robust.noise, robust.excess_db, robust.error_db, robust.dof)
+        return _excess(found, Method.ROBUST, own_error_db=own, polls=polls)
     dense = dense_excess(rows, use) if is_dense(rows) else None
     if dense is not None:
-        rise = 1 + dense.ratio
-        error_db = float(np.hypot(10 / np.log(10) * dense.ratio_error / max(rise, 1e-3), BASE_ERROR_DB))
-        excess_db = float(10 * np.log10(max(rise, 1e-3)))
-        found = _excess(dense.noise, excess_db, error_db, dense.dof, method=Method.DENSE, polls=polls)
-        return replace(found, own_error_db=BASE_ERROR_DB)
+        rise = max(1 + dense.ratio, 1e-3)
+        error_db = 10 / np.log(10) * dense.ratio_error / rise
+        found = _Found(dense.noise, float(10 * np.log10(rise)), float(error_db), dense.dof)
+        return _excess(found, Method.DENSE, own_error_db=BASE_ERROR_DB, polls=polls)
     plain = balance(rows, use)
     if plain is None:
         return None
     own = _method_error_db(plain.excess_db, rows, use)
-    error_db = float(np.hypot(plain.excess_error_db, own))
-    found = _excess(plain.noise, plain.excess_db, error_db, plain.dof, method=Method.BALANCE, polls=polls)
-    return replace(found, own_error_db=own)
+    found = _Found(plain.noise, plain.excess_db, plain.excess_error_db, plain.dof)
+    return _excess(found, Method.BALANCE, own_error_db=own, polls=polls)
 
 
 def _method_error_db(excess_db: float, rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
@@ -120,9 +116,27 @@ def _lost(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
     return 1 - len(inside) / float(inside[-1] - inside[0] + 1) if len(inside) else 0.0
 
 
-def _excess(
-    noise: float, excess_db: float, error_db: float, dof: int, *, method: Method, polls: Pollwise | None
-) -> Excess:
-    rise = 10 ** (excess_db / 10)
-    ratio_error = rise * error_db * np.log(10) / 10
-    return Excess(noise, rise - 1, float(ratio_error), excess_db, error_db, dof, method, polls)
+class _Found(NamedTuple):
+    """What a method found: N, the excess in dB, its error by the scatter of polls, and degrees of freedom."""
+
+    noise: float
+    excess_db: float
+    error_db: float
+    dof: int
+
+
+def _excess(found: _Found, method: Method, *, own_error_db: float, polls: Pollwise | None) -> Excess:
+    error_db = float(np.hypot(found.error_db, own_error_db))
+    rise = 10 ** (found.excess_db / 10)
+    ratio_error = float(rise * error_db * np.log(10) / 10)
+    return Excess(
+        found.noise,
+        rise - 1,
+        ratio_error,
+        found.excess_db,
+        error_db,
+        found.dof,
+        method,
+        polls,
+        own_error_db,
+    )

@@ -105,26 +105,24 @@ def _sharpened(found: Latency, pieces: Sequence[Cells], gate: Gate) -> Latency:
 
     Cells are clipped near the level of loud bursts, so that static and the loudest bytes weigh little.
     """
-    clip = max(_CLIP, _CREST * _level_within(found, pieces, gate))
-    flat = [Flat(piece.first, flattened(piece.power, clip)) for piece in pieces]
-    seconds = fitted_latency(found, flat, gate)
+    flat = [Flat(piece.first, flattened(piece.power, np.inf)) for piece in pieces]
+    clip = max(_CLIP, _CREST * _level_within(found, flat, gate))
+    clipped = [Flat(piece.first, np.minimum(piece.power, clip)) for piece in flat]
+    seconds = fitted_latency(found, clipped, gate)
     return found if seconds is None else replace(found, seconds=seconds)
 
 
-def _level_within(found: Latency, pieces: Sequence[Cells], gate: Gate) -> float:
+def _level_within(found: Latency, pieces: Sequence[Flat], gate: Gate) -> float:
     """Median flattened power while bytes flow."""
     moved = gate.shifted(found.shift_s(gate.start_s))
-    within = [
-        flattened(piece.power, np.inf)[_gate_cells(moved, piece.first, len(piece.power)) > _FILLED]
-        for piece in pieces
-    ]
-    level = np.concatenate(within)
+    filled = [_gate_cells(moved, piece.first, len(piece.power)) > _FILLED for piece in pieces]
+    level = np.concatenate([piece.power[one] for piece, one in zip(pieces, filled, strict=True)])
     return float(np.median(level)) if len(level) else 0.0
 
 
-def _timed_maps(pieces: Sequence[Cells], gate: Gate, clip: float = _CLIP) -> tuple[Floats, Floats]:
+def _timed_maps(pieces: Sequence[Cells], gate: Gate) -> tuple[Floats, Floats]:
     """Maps of all pieces and the time of each."""
-    maps = [latency_maps(piece.power, piece.first, gate, clip) for piece in pieces]
+    maps = [latency_maps(piece.power, piece.first, gate) for piece in pieces]
     at_s = [
         CELL_S * (piece.first + len(piece.power) * (np.arange(len(found)) + 0.5) / max(len(found), 1))
         for piece, found in zip(pieces, maps, strict=True)
@@ -174,7 +172,7 @@ def flattened(cells: npt.NDArray[np.float32], clip: float = _CLIP) -> Floats:
     return np.minimum(cells / np.maximum(smooth, 1e-30), clip)
 
 
-def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate, clip: float = _CLIP) -> Floats:
+def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) -> Floats:
     """Mean flattened power while bytes flow, less its mean, for each latency and each piece of time.
 
     Returns:
@@ -186,7 +184,7 @@ def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate, cl
         return np.zeros((0, len(lags)))
     piece = int(np.clip(usable / 24, 500, 10_000))
     count = usable // piece
-    flat = flattened(cells, clip)
+    flat = flattened(cells)
     start = first_cell - lags[0]
     share = _gate_cells(gate, start, count * piece).reshape(count, piece)
     size = 1 << int(np.ceil(np.log2(piece + len(lags))))

@@ -18,7 +18,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import product
 from math import erf
 
 import numpy as np
@@ -30,10 +29,10 @@ from telltick.model.readings import Estimate, Latency
 from telltick.model.traffic import Gate, Ints
 
 _FINE_MS = 0.25
-_TRIED_MS = np.arange(-32, 33) * _FINE_MS
-_FEW_TRIED = [
-    slice(first, first + 5) for first in range(0, len(_TRIED_MS), 5)
-]  # a live view has little memory
+_TRIED = np.arange(-32, 33)
+_TRIED_MS = _TRIED * _FINE_MS
+_FEW_TRIED = [slice(k, k + 5) for k in range(0, len(_TRIED), 5)]  # at once: a live view has little memory
+_ENOUGH = 1e30  # beyond any square of what is off over its error
 _OUTWARDS_MS, _INWARDS_MS = 16, 20
 _NEAR_MS = 3.0  # standard deviation expected of the search
 _STEP_MS = 0.5  # its middles, too, lie on whole quarters of a millisecond from those of the cells
@@ -149,35 +148,43 @@ def _edge_of(edge_ms: Floats, cells: Ints, pieces: Sequence[Flat], bursts_ms: _B
 
 
 def _log_likelihood(edge: _Edge, level: float, quiet: float, covariance: Floats) -> Floats:
-    """Shape (q, blurs, latencies)."""
+    """Shape (q, blurs, latencies).
+
+    The Cholesky root of a covariance with what is off as one more row has there what solving for it gives.
+    """
     cells = len(edge.at_ms)
     apart = np.abs(np.subtract.outer(np.arange(cells), np.arange(cells)))
     loud = np.sqrt(np.maximum(edge.mean / max(quiet, 1e-9), 1.0))
     noise = covariance[apart] * np.outer(loud, loud) / edge.count
     noise += (_OFF * level) ** 2 * (np.eye(cells) + _COMMON)
     out = np.empty((len(_UNEVEN_MS), len(_JITTER_MS), len(_TRIED_MS)))
-    for (blur, jitter_ms), some in product(enumerate(_JITTER_MS), _FEW_TRIED):
-        kernel = _blurred(edge, jitter_ms, _TRIED_MS[some])
-        off = edge.mean - quiet - level * (kernel @ edge.filled)
-        weighted = kernel * edge.filled
-        uneven = weighted @ weighted.transpose(0, 2, 1) / _STEP_MS
-        for index, q in enumerate(_UNEVEN_MS):
-            root = np.linalg.cholesky(q * level**2 * uneven + noise)
-            z = np.linalg.solve(root, off[:, :, None])[:, :, 0]
-            size = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
-            out[index, blur, some] = -0.5 * (z**2).sum(axis=1) - size
+    for blur, jitter_ms in enumerate(_JITTER_MS):
+        table, place = _blurred(edge, jitter_ms)
+        for some in _FEW_TRIED:
+            kernel = table[place - _TRIED[some, None, None]]
+            joint = np.full((len(kernel), cells + 1, cells + 1), _ENOUGH)
+            joint[:, -1, :-1] = edge.mean - quiet - level * (kernel @ edge.filled)
+            kernel *= edge.filled
+            uneven = kernel @ kernel.transpose(0, 2, 1) / _STEP_MS
+            for index, q in enumerate(_UNEVEN_MS):
+                joint[:, :-1, :-1] = q * level**2 * uneven + noise
+                root = np.linalg.cholesky(joint)
+                size = np.log(np.diagonal(root, axis1=1, axis2=2)[:, :-1]).sum(axis=1)
+                out[index, blur, some] = -0.5 * (root[:, -1, :-1] ** 2).sum(axis=1) - size
     return out
 
 
-def _blurred(edge: _Edge, jitter_ms: float, late_ms: Floats) -> Floats:
-    """Shape (latencies, cells, steps): share of a step's power that each cell hears."""
-    away = np.subtract.outer(edge.at_ms, edge.step_ms) - late_ms[:, None, None]
-    nearest = np.rint(away / _FINE_MS).astype(np.int64)
-    least = int(nearest.min())
+def _blurred(edge: _Edge, jitter_ms: float) -> tuple[Floats, Ints]:
+    """Share of a step's power that a cell hears, by how far apart they are; and that, shape (cells, steps).
+
+    Distances are places in the table when nothing is late; each `_FINE_MS` of lateness is a place less.
+    """
+    away = np.rint(np.subtract.outer(edge.at_ms, edge.step_ms) / _FINE_MS).astype(np.int64)
+    least, most = int(away.min() - _TRIED[-1]), int(away.max() - _TRIED[0])
     half = 0.5 / (np.sqrt(2) * jitter_ms)
-    scaled = np.arange(least, int(nearest.max()) + 1) * (_FINE_MS / (np.sqrt(2) * jitter_ms))
+    scaled = np.arange(least, most + 1) * (_FINE_MS / (np.sqrt(2) * jitter_ms))
     heard = [0.5 * _STEP_MS * (erf(at + half) - erf(at - half)) for at in scaled.tolist()]
-    return np.asarray(np.array(heard)[nearest - least])
+    return np.array(heard), np.asarray(away - least)
 
 
 def filled_ms(from_ms: Floats, length_ms: float, bursts_ms: _Bursts) -> Floats:

@@ -293,11 +293,12 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
         return None
     level = rows.quiet[:, use].sum(axis=0, dtype=np.float64)
     bins = rows.summed.worth if rows.summed else effective_bins(level)
-    lull = row_lulls(rows, use, bins) if is_dense(rows) else slot_lulls(rows, use, bins)
+    dense = is_dense(rows)
+    lull = row_lulls(rows, use, bins) if dense else slot_lulls(rows, use, bins)
     if not len(lull.row):
         return None
     at_s = rows.core_s[polled]
-    floor, lull = floor_beside(lull, at_s, polled, restless=_RESTLESS[is_dense(rows)])
+    floor, lull = floor_beside(lull, at_s, polled, restless=_RESTLESS[dense])
     active_frames = rows.active_frames[polled]
     whole_power = rows.active[polled] / active_frames[:, None]
     inner = _window(rows.inner[polled][:, use], rows.inner_share[polled], rows.inner_frames[polled], bins)
