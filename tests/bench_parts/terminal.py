@@ -18,6 +18,7 @@ from pathlib import Path
 
 from tests.ui.paper import Glass
 
+IGNORABLE = (signal.SIGHUP, signal.SIGINT, signal.SIGQUIT, signal.SIGPIPE)
 QUESTION = re.compile(rb"\x1b\[(\d+);(\d+)H\x1b\[6n")
 ROOT = Path(__file__).parent.parent.parent
 
@@ -52,6 +53,7 @@ class Terminal:
         self._flowing.set()
         self._open = True
         self._exit: tuple[float, int] | None = None
+        self._gone = threading.Event()
         self.pid, self.fd = pty.fork()
         if self.pid == 0:
             _become(command)
@@ -59,7 +61,6 @@ class Terminal:
         self._reader = threading.Thread(target=self._read, daemon=True)
         self._reader.start()
         threading.Thread(target=self._wait, daemon=True).start()
-        self._gone = threading.Event()
 
     # ---- hands
 
@@ -160,6 +161,9 @@ class Terminal:
 
 
 def _become(command: Sequence[str]) -> None:
+    # What we ignore (under nohup, say) programs inherit; an ssh that ignores a hang-up keeps its link alive.
+    for number in IGNORABLE:
+        signal.signal(number, signal.SIG_DFL)
     os.environ.update(TERM="xterm-256color", LANG="C.UTF-8", LC_ALL="C.UTF-8")
     for name in ("COLORTERM", "NO_COLOR", "TMUX", "TERM_PROGRAM"):
         os.environ.pop(name, None)

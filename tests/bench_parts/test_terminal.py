@@ -195,6 +195,23 @@ def test_a_link_of_two_thousand_bytes_a_second_shows_the_present(hut):
     hut.unharmed(since)
 
 
+@pytest.fixture
+def ignoring_hang_ups() -> Iterator[None]:
+    """Like under nohup: what is started ignores hang-ups, unless it is told otherwise."""
+    usual = signal.signal(signal.SIGHUP, signal.SIG_IGN)
+    yield
+    signal.signal(signal.SIGHUP, usual)
+
+
+def test_a_link_ends_with_its_terminal_even_when_we_ignore_hang_ups(ssh, ignoring_hang_ups):
+    with Terminal(ssh.command(["sh", "-c", "while echo here; do sleep 0.1; done"], ROOT)) as terminal:
+        terminal.until(lambda t: "here" in t.text())
+        hung_up = terminal.hang_up()
+        gone = terminal.exited(20)
+        assert gone is not None
+        assert gone - hung_up <= LEAVE_S
+
+
 def test_a_dropped_connection_leaves_the_recorder_recording_and_joining_returns_to_it(hut, ssh):
     with Terminal(ssh.command(telltick(*hut.demo), ROOT)) as terminal:
         terminal.until(recording)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import itertools
 import json
+import re
 import statistics
 import tempfile
 import time
@@ -194,7 +195,7 @@ def hang_up(folder: Path, wrap: Wrap, session: Path) -> Row:
         gone = run.terminal.hang_up()
         while alive(viewer):
             if time.monotonic() - gone > 20:
-                raise AssertionError("the viewer outlives its terminal")
+                raise AssertionError(f"the viewer outlives its terminal\n{who_is_left(run.terminal, viewer)}")
             time.sleep(0.01)
         took_s = time.monotonic() - gone
     finally:
@@ -203,6 +204,28 @@ def hang_up(folder: Path, wrap: Wrap, session: Path) -> Row:
             Marker(session, lambda: 0, late=False).ask(Verb.FINISH)
         wait_until(lambda: not held(session), "the recorder's end")
     return Row("exit after the terminal hung up", took_s, "s", 0.5)
+
+
+def who_is_left(terminal: Terminal, viewer: int) -> str:
+    """Which processes between the closed line and the viewer still run, and what each of them does."""
+    ended = terminal.exited(0)
+    line = "ended" if ended is not None else seen_of(terminal.pid)
+    return f"  what ran on the terminal ({terminal.pid}): {line}\n  viewer ({viewer}): {seen_of(viewer)}"
+
+
+def seen_of(pid: int) -> str:
+    """What the system says of a process: state, signals it ignores, its terminal, where its threads wait."""
+    place = Path(f"/proc/{pid}")
+    try:
+        status = dict(re.findall(r"^(\w+):\s*(.*)$", (place / "status").read_text(), re.MULTILINE))
+        keys = (place / "fd/0").readlink()
+        threads = [
+            f"{(task / 'comm').read_text().strip()} in {(task / 'wchan').read_text()}"
+            for task in (place / "task").iterdir()
+        ]
+    except OSError as why:
+        return f"nothing to be seen ({why.strerror})"
+    return f"{status['State']}, ignores {status['SigIgn']}, keys from {keys}, threads: {', '.join(threads)}"
 
 
 def alive(pid: int) -> bool:
