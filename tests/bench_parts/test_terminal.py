@@ -6,7 +6,9 @@ import itertools
 import os
 import re
 import signal
+import termios
 import time
+import tty
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -25,6 +27,7 @@ pytestmark = pytest.mark.bench_part
 
 LEAVE_S = 0.5 * 4  # the promise, and room for a machine that is busy with other tests
 FRESH_S = 1.0 * 4
+LINES = termios.ICANON | termios.ECHO | termios.ISIG
 STALL_S = 20.0
 CLOCK = re.compile(r"RECORDING .*?(\d+):(\d\d):(\d\d) ")
 SHORT_SILENCE = (
@@ -110,6 +113,13 @@ def recording(terminal: Terminal) -> bool:
     )
 
 
+def set_for_lines(fd: int) -> None:
+    """Set a terminal as shells leave it to programs that take lines."""
+    line = termios.tcgetattr(fd)
+    line[tty.LFLAG] |= LINES
+    termios.tcsetattr(fd, termios.TCSANOW, line)
+
+
 def behind_s(terminal: Terminal, hut: Hut) -> float:
     """How far the clock on the glass is behind the recorded sound."""
     shown = CLOCK.search(terminal.text())
@@ -145,6 +155,28 @@ def test_a_signal_ends_the_screen_and_leaves_the_recorder(hut, number):
         assert terminal.exited(10) is not None
         assert "\x1b[?1049l" in b"".join(data for _, data in terminal.read).decode()
     hut.unharmed(since)
+
+
+@pytest.mark.parametrize("number", [signal.SIGSTOP, signal.SIGTSTP])
+def test_a_screen_that_was_stopped_and_goes_on_is_whole_takes_keys_and_leaves(hut, number):
+    with Terminal(telltick(*hut.demo)) as terminal:
+        terminal.until(recording)
+        threads = Path(f"/proc/{terminal.pid}/task")
+        usual = len(list(threads.iterdir()))
+        for _ in range(3):
+            os.kill(terminal.pid, number)
+            wait_until(lambda: "T (stopped)" in threads.with_name("status").read_text(), "the stop")
+            terminal.read.clear()  # another program drew on the glass meanwhile,
+            set_for_lines(terminal.fd)  # and set the line as it liked it
+            os.kill(terminal.pid, signal.SIGCONT)
+            terminal.until(recording)
+            assert not termios.tcgetattr(terminal.fd)[tty.LFLAG] & LINES
+        assert len(list(threads.iterdir())) <= usual + 1
+        terminal.send("q")
+        terminal.until(lambda t: "leave the screen" in t.text())
+        terminal.send("l")
+        assert terminal.exited(10) is not None
+    assert held(hut.folder)
 
 
 def test_a_stalled_terminal_holds_up_nothing_and_is_current_as_soon_as_it_reads_again(hut):

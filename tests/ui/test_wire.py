@@ -57,7 +57,9 @@ def test_the_toolkits_private_attributes_are_as_they_were():
     from textual.drivers._writer_thread import MAX_QUEUED_WRITES, WriterThread
 
     assert WriterThread(None)._queue.maxsize == MAX_QUEUED_WRITES > 3 * wire.BACKLOG
-    assert "_writer_thread" in inspect.getsource(importlib.import_module("textual.drivers.linux_driver"))
+    driver = inspect.getsource(importlib.import_module("textual.drivers.linux_driver"))
+    assert "_writer_thread" in driver
+    assert "_must_signal_resume" in driver
 
 
 # ---- cells and bytes

@@ -12,6 +12,7 @@ import asyncio
 import contextlib
 import os
 import select
+import signal
 import termios
 import threading
 from collections.abc import Iterable, Iterator
@@ -134,6 +135,7 @@ class WiredApp(App[ReturnType]):
         self._owes_frame = False
         self._closing_wire = False
         self._hang_up: tuple[int, select.poll] | None = None  # whose end is watched, and by what
+        self._line: list[Any] | None = None  # how the toolkit has set the terminal
 
     # ---- frames
 
@@ -222,8 +224,10 @@ class WiredApp(App[ReturnType]):
     # ---- the terminal's side
 
     def on_mount(self) -> None:
-        """Keep pace from now on."""
+        """Keep pace from now on, also after a stop."""
         loop = asyncio.get_running_loop()
+        if not self.is_headless:
+            self._watch_for_stops(loop)
         loop.call_later(PACE_S, self._beat, loop, loop.time() + PACE_S)
         self.app_resume_signal.subscribe(self, lambda _: self.pacer.forget())
 
@@ -237,6 +241,29 @@ class WiredApp(App[ReturnType]):
         self.pacer.answered(event.x + 1)
         self._pay_frame()
         self.frame_answered()
+
+    def _watch_for_stops(self, loop: asyncio.AbstractEventLoop) -> None:
+        """Take from the toolkit what happens when the process goes on.
+
+        It starts its threads anew, whether or not it ended them; with two that read keys, one waits for a key
+        that the other took, and leaving waits for that one. A hang-up sends the same signal.
+        """
+        with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+            loop.add_signal_handler(signal.SIGCONT, self._go_on)
+        with contextlib.suppress(AttributeError, termios.error):
+            self._line = termios.tcgetattr(cast("Any", self._driver).fileno)
+
+    def _go_on(self) -> None:
+        """The process was stopped: others may have drawn on the terminal and set it as they like."""
+        if self._closing_wire or self._driver is None or self._hung_up():
+            return
+        if getattr(self._driver, "_must_signal_resume", False):  # it let go of the terminal before the stop
+            self._driver.resume_application_mode()
+            return
+        if self._line is not None:
+            with contextlib.suppress(termios.error):
+                termios.tcsetattr(cast("Any", self._driver).fileno, termios.TCSANOW, self._line)
+        self.repaint()
 
     def terminal_lost(self) -> None:
         """Nobody is there any more; called once."""
