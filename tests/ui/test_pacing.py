@@ -135,6 +135,34 @@ def test_a_terminal_that_answered_and_then_is_silent_for_minutes_is_gone(clock):
     assert pacer.lost
 
 
+def keep_pace(pacer: Pacer, clock: Clock, seconds: float, *, answering: bool) -> int:
+    """Draw nothing for a while; returns how many questions went out."""
+    count = 0
+    for _ in range(round(seconds)):
+        clock.wait(1.0)
+        if pacer.should_probe():
+            count += 1
+            column = pacer.asked()
+            if answering:
+                pacer.answered(column)
+    return count
+
+
+def test_a_link_that_ends_while_nothing_is_drawn_is_noticed(pacer, clock):
+    pacer.answered(draw(pacer))
+    assert keep_pace(pacer, clock, 3600, answering=True) <= 60
+    assert not pacer.lost
+    keep_pace(pacer, clock, 400, answering=False)
+    assert pacer.lost
+
+
+def test_one_lost_answer_does_no_harm_while_nothing_is_drawn(pacer, clock):
+    pacer.answered(draw(pacer))
+    draw(pacer)
+    keep_pace(pacer, clock, 400, answering=True)
+    assert not pacer.lost
+
+
 def test_answers_lost_while_the_terminal_was_out_of_our_hands_are_not_waited_for(pacer):
     pacer.answered(draw(pacer))
     draw(pacer), draw(pacer)

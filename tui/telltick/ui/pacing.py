@@ -16,6 +16,7 @@ BEST_HZ = 10.0
 UNANSWERED_HZ = 2.0  # for a terminal that has never answered
 RATES_HZ: tuple[float | None, ...] = (None, 10.0, 5.0, 2.0, 1.0)  # None: the terminal decides
 PROBE_EVERY_S = 2.0
+IDLE_PROBE_EVERY_S = 60.0  # while nothing changes: a link can end without a word
 SILENCE_LIMIT_S = 300.0
 SLACK_S = 0.04  # a timer's tick may come this much early and still count
 TAGS = 30  # questions are told apart by the column the cursor stands in; every usable terminal has this many
@@ -84,9 +85,11 @@ class Pacer:
             self._open.popleft()
 
     def should_probe(self) -> bool:
-        """Whether to ask without a frame: answers can get lost, and must not be waited for forever."""
-        full = self._answers and len(self._open) >= MAX_IN_FLIGHT and self._blocked_since_s is None
-        return full and self._clock_s() - self._asked_s >= PROBE_EVERY_S
+        """Whether to ask without a frame: answers get lost, and links end while nothing is drawn."""
+        if not self._answers or self._blocked_since_s is not None:
+            return False
+        every_s = PROBE_EVERY_S if len(self._open) >= MAX_IN_FLIGHT else IDLE_PROBE_EVERY_S
+        return self._clock_s() - self._asked_s >= every_s
 
     def forget(self) -> None:
         """The terminal was out of our hands for a while; answers still due will not come."""
