@@ -17,10 +17,11 @@ from telltick.measure.ringing import quiet_sums
 from telltick.measure.rows import PollRows, Summed
 from telltick.measure.shapes import effective_bins
 from telltick.measure.tones import band_bins, clear_share, floor_of, tonal_bins
+from telltick.measure.verge import verge_scale
 from telltick.model.clock import Floats
 from telltick.model.readings import Band, Spectrum
 
-_BY_BIN = ("active", "core", "inner", "gap", "rim", "close", "slots", "pair_gap", "pair_core")
+_BY_BIN = ("active", "core", "inner", "gap", "rim", "close", "verge", "slots", "pair_gap", "pair_core")
 _COUNTS = (
     "core_frames",
     "inner_frames",
@@ -28,6 +29,7 @@ _COUNTS = (
     "quiet_frames",
     "rim_frames",
     "close_frames",
+    "verge_frames",
     "slot_row",
     "pair_row",
 )
@@ -55,12 +57,15 @@ def band_rows(rows: PollRows, band: Band, tonal: npt.NDArray[np.bool_]) -> PollR
     some = _as_slice(use)
     sums = {name: getattr(rows, name)[:, some].sum(axis=1, dtype=np.float64) for name in _BY_BIN}
     sums["quiet"] = quiet_sums(rows, use)
-    worth = effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
+    level = rows.quiet.sum(axis=0, dtype=np.float64)
+    scale = verge_scale(level, use)
+    sums["verge"] *= scale or 0.0
     lost = 1 - float(use.sum()) / max(1.0, float(inside.sum()))
     middle = np.array([(band.low_hz + band.high_hz) / 2])
     whole = {name: (power / share)[:, None].astype(np.float32) for name, power in sums.items()}
     short = {name: getattr(rows, name).astype(dtype) for name, dtype in _SHORT.items()}
-    return replace(rows, freq_hz=middle, **whole, **short, summed=Summed(worth, lost))
+    short["verge_frames"] *= scale is not None
+    return replace(rows, freq_hz=middle, **whole, **short, summed=Summed(effective_bins(level[use]), lost))
 
 
 def _as_slice(use: npt.NDArray[np.bool_]) -> slice | npt.NDArray[np.bool_]:

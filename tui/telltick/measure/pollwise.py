@@ -45,6 +45,7 @@ from telltick.measure.robust import (
 )
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
+from telltick.measure.verge import verge_scale
 from telltick.model.clock import Floats
 from telltick.model.traffic import Ints
 
@@ -52,6 +53,7 @@ _LEAN = 0.093  # third derivative of the bisquare's psi over six times its first
 MIN_COUNT = 8
 _RESTLESS = (0.165, 0.1)  # share of lulls away from the floor from which it is that of pauses; of close polls
 _WEAK = 6.0  # times the floor, up to which what comes across into close frames is nothing
+_STRONG = 30.0  # and into the short frames beside the polls
 _WINDOWS = ("inner", "whole")
 _MOST_ROWS = 20_000
 LOUD_DB, VERY_LOUD_DB = 10.0, 15.0  # below: inner frames alone; above: all active frames
@@ -287,7 +289,9 @@ def _by_poll(piece: Pollwise) -> Iterator[tuple[str, npt.NDArray[Any]]]:
 
 def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     """The same of rows that are few enough to be held against each other at once."""
-    rows = rows.with_close() if _is_weak(rows, use) else rows
+    rise = _rise(rows, use)
+    rows = rows.with_close() if rise < _WEAK else rows
+    rows = _with_verge(rows, use) if rise < _STRONG else rows
     polled = np.flatnonzero((rows.poll != IDLE) & (rows.active_frames > 0))
     if not len(polled):
         return None
@@ -326,14 +330,20 @@ def _piece(rows: PollRows, use: npt.NDArray[np.bool_]) -> Pollwise | None:
     )
 
 
-def _is_weak(rows: PollRows, use: npt.NDArray[np.bool_]) -> bool:
-    """Are polls so weak against the floor that frames close to them may help to tell it?"""
+def _with_verge(rows: PollRows, use: npt.NDArray[np.bool_]) -> PollRows:
+    """With the short frames beside the polls counted as quiet, unless tones forbid it."""
+    scale = 1.0 if rows.summed else verge_scale(rows.quiet.sum(axis=0, dtype=np.float64), use)
+    return rows if scale is None else rows.with_verge(scale)
+
+
+def _rise(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
+    """How many times the floor the polls' cores are; infinite without quiet to tell."""
     both = (rows.poll != IDLE) & (rows.quiet_frames > 0)
     if not both.any():
-        return False
+        return np.inf
     core = rows.core[both][:, use].sum(axis=1, dtype=np.float64)
     quiet = rows.quiet[both][:, use].sum(axis=1, dtype=np.float64) / rows.quiet_frames[both]
-    return median(core) < _WEAK * median(quiet)
+    return median(core) / max(median(quiet), 1e-30)
 
 
 def _window(power: Powers | Floats, fill: Floats, frames: Ints, bins: float) -> Window:

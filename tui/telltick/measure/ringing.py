@@ -14,7 +14,7 @@ import numpy.typing as npt
 from telltick.measure.rows import PollRows
 from telltick.model.clock import Floats
 
-_SURE = 3.0  # standard errors by which the rim of the quiet must be louder than the rest
+_SURE = 4.5  # standard errors: powers of few frames lean so far that at 3 one noisy bin in 150 would pass
 _FEWEST = 12  # rows that have both
 
 
@@ -37,7 +37,8 @@ def quiet_sums(rows: PollRows, use: npt.NDArray[np.bool_]) -> Floats:
 def ringing_bins(rows: PollRows) -> npt.NDArray[np.bool_]:
     """Shape (bins,): is the rim of the quiet surely louder than the rest of it, row against row?
 
-    Student's t of the difference of the two means in each row. Rows whose bins were added up have been freed.
+    Student's t of the difference of the two means in each row; and the neighbours of such bins, into which
+    the window spreads what rings. Rows whose bins were added up have been freed.
     """
     clear = rows.quiet_frames - rows.rim_frames
     both = np.flatnonzero((rows.rim_frames > 0) & (clear > 0))
@@ -46,4 +47,5 @@ def ringing_bins(rows: PollRows) -> npt.NDArray[np.bool_]:
     rim, quiet = rows.rim[both].astype(np.float64), rows.quiet[both].astype(np.float64)
     louder = rim / rows.rim_frames[both, None] - (quiet - rim) / clear[both, None]
     error = louder.std(axis=0, ddof=1) / np.sqrt(len(both))
-    return np.asarray(louder.mean(axis=0) > _SURE * np.maximum(error, 1e-30))
+    sure = louder.mean(axis=0) > _SURE * np.maximum(error, 1e-30)
+    return np.asarray(np.convolve(sure, np.ones(3), mode="same") > 0)

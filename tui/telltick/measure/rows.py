@@ -25,6 +25,7 @@ from telltick.measure.cores import (
 from telltick.measure.frames import FrameSpec, Powers, Samples, power_frames
 from telltick.measure.gating import IDLE, Spans, row_spans
 from telltick.measure.kinds import ACTIVE, floor_frames, kinds_of
+from telltick.measure.verge import verge_power
 from telltick.model.clock import Floats
 from telltick.model.columns import Column
 from telltick.model.traffic import Gate, Ints
@@ -69,9 +70,10 @@ class PollRows:
         gap_share: shape (rows,), mean gate share of the frames of `gap`; NaN where there are none.
         gate_share: shape (rows,), sum over active frames of the share of their energy inside the gate.
         active_frames: shape (rows,).
-        quiet_frames: shape (rows,).
+        quiet_frames: shape (rows,); halves where short frames count among them.
         rim_frames: shape (rows,), quiet frames within 20 ms of a poll.
         close_frames: shape (rows,), frames that are not quiet, but touch no poll by more than 1 ms.
+        verge_frames: shape (rows,), short frames right beside the poll (`measure.verge`).
         active: shape (rows, bins), sum of power over active frames.
         core: shape (rows, bins), mean power over the core; NaN without a poll.
         inner: shape (rows, bins), mean power of the frames within 8 ms of the poll; NaN without a poll.
@@ -80,6 +82,7 @@ class PollRows:
         quiet: shape (rows, bins), sum of power over quiet frames.
         rim: shape (rows, bins), sum of power over those within 20 ms of a poll.
         close: shape (rows, bins), sum of power over close frames.
+        verge: shape (rows, bins), sum of power over those short frames.
         slot_row: shape (slots,), row of each slot, non-decreasing.
         slot_place: shape (slots,), -1, -2, ... before the poll, +1, +2, ... after it; 1 is adjacent.
         slots: shape (slots, bins), mean power over the slot's frames.
@@ -105,9 +108,10 @@ class PollRows:
     gap_share: Floats
     gate_share: Floats
     active_frames: Ints
-    quiet_frames: Ints
-    rim_frames: Ints
+    quiet_frames: Ints | Floats
+    rim_frames: Ints | Floats
     close_frames: Ints
+    verge_frames: Ints
     active: Powers
     core: Powers
     inner: Powers
@@ -115,6 +119,7 @@ class PollRows:
     quiet: Powers
     rim: Powers
     close: Powers
+    verge: Powers
     slot_row: Ints
     slot_place: Ints
     slots: Powers
@@ -143,6 +148,21 @@ class PollRows:
             quiet_frames=self.quiet_frames + self.close_frames,
             rim=self.rim + self.close,
             rim_frames=self.rim_frames + self.close_frames,
+        )
+
+    def with_verge(self, scale: float) -> PollRows:
+        """The same rows with the short frames beside the polls counted as quiet, as half a frame each.
+
+        Args:
+            scale: what makes their power that of long frames in the same noise (`measure.verge`).
+        """
+        verge, frames = self.verge * np.float32(scale / 2), self.verge_frames / 2
+        return replace(
+            self,
+            quiet=self.quiet + verge,
+            quiet_frames=self.quiet_frames + frames,
+            rim=self.rim + verge,
+            rim_frames=self.rim_frames + frames,
         )
 
     def between(self, start_s: float, end_s: float) -> PollRows:
@@ -300,6 +320,7 @@ def _measure_group(
     is_active = kinds == ACTIVE
     floor = floor_frames(frames, spec, gate)
     some = {"active": is_active, "quiet": floor.quiet, "rim": floor.rim, "close": floor.close}
+    verge, verge_frames = verge_power(samples, first_sample, spec, gate, spans)
     on_s, core_s = _poll_times(gate, spans)
     return PollRows(
         freq_hz=spec.freq_hz,
@@ -325,6 +346,8 @@ def _measure_group(
         pair_place=pair_place,
         pair_gap=mean_over(power, pair_gap),
         pair_core=mean_over(power, pair_core),
+        verge=verge,
+        verge_frames=verge_frames,
         resume_s=resume_s,
         **_sums_by_row(power, row, count, some),
     )
