@@ -23,9 +23,10 @@ from telltick.measure.rows import PollRows
 
 BASE_ERROR_DB = 0.006  # what the method itself may be off by in steady noise
 _RINGING_DB = 3e-6  # per unit of I / N: rise of the quiet where a receiver's filter rings past the guard
-_CLOSE_ERROR_DB = 0.02  # and where the few frames between close polls tell the floor
+_CLOSE_ERROR_DB = 0.014  # and where the few frames between close polls tell the floor
 _RUNG_ERROR_DB = 0.03  # and where no frame is clear of ringing: 20 polls a second read 0.02 dB low
-_UNREST_ERROR_DB = 0.5  # and in noise where no poll at all lies in calm surroundings
+_UNREST_ERROR_DB = 0.5  # and in noise where no poll at all lies in calm surroundings,
+_LITTLE_UNREST = 1 / 3  # in proportion; of fewer polls that do not, the calm ones tell all but exactly
 _CHANCE = 0.0124  # 2 (1 - Phi(2.5)): share of polls that have a slot above `CLIP` beside them in steady noise
 _TONES_ERROR_DB = 0.13  # times the share of the band that tones fill: what of them is left beside it
 UNEVEN = 0.15  # share of polls far above the rest from which they no longer count as stray
@@ -72,7 +73,8 @@ def measure_excess(rows: PollRows, use: npt.NDArray[np.bool_]) -> Excess | None:
     robust = robust_excess(polls) if polls is not None else None
     if polls is not None and robust is not None and uneven_share(polls) < UNEVEN:
         unrest = max(1 - robust.polls / len(polls.at_s) - _CHANCE, 0.0)
-        own = _method_error_db(robust.excess_db, rows, use) + _UNREST_ERROR_DB * unrest
+        unrest *= _UNREST_ERROR_DB * min(unrest / _LITTLE_UNREST, 1.0)
+        own = _method_error_db(robust.excess_db, rows, use) + unrest
         found = _Found(robust.noise, robust.excess_db, robust.error_db, robust.dof)
         return _excess(found, Method.ROBUST, own_error_db=own, polls=polls)
     dense = dense_excess(rows, use) if is_dense(rows) else None
