@@ -16,7 +16,7 @@ import numpy.typing as npt
 from telltick.measure.cells import CELL_S, Cells, running_median
 from telltick.measure.drift import along, best_drift, grouped
 from telltick.measure.gating import merged
-from telltick.measure.latency_fit import Flat, filled_ms, fitted_latency
+from telltick.measure.latency_fit import Flat, filled_cells, fitted_latency
 from telltick.model.clock import Floats
 from telltick.model.readings import Estimate, Latency
 from telltick.model.traffic import Gate
@@ -41,8 +41,9 @@ def find_latency(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) ->
         first_cell: number of the first one; cell c covers audio from c to c + 1 ms.
         gate: bursts in serial time, no latency applied.
     """
-    found = _latency_of(latency_maps(cells, first_cell, gate), poll_period_s(gate.poll_start_s))
-    return found and _sharpened(found, [Cells(first_cell, cells, 0.0)], gate)
+    flat = _flat(cells, first_cell)
+    found = _latency_of(_maps_of(flat, gate), poll_period_s(gate.poll_start_s))
+    return found and _sharpened(found, [flat], gate)
 
 
 def find_latency_in(pieces: Sequence[Cells], gate: Gate, period_s: float | None = None) -> Latency | None:
@@ -54,7 +55,8 @@ def find_latency_in(pieces: Sequence[Cells], gate: Gate, period_s: float | None 
         period_s: of the polls, as `poll_period_s` tells it of the whole recording; that of the gate's unless
             given.
     """
-    maps, at_s = _timed_maps(pieces, gate)
+    flat = [_flat(piece.power, piece.first) for piece in pieces]
+    maps, at_s = _timed_maps(flat, gate)
     if len(maps) < _MIN_PIECES:
         return None
     middle_s = float((at_s[0] + at_s[-1]) / 2)
@@ -64,9 +66,9 @@ def find_latency_in(pieces: Sequence[Cells], gate: Gate, period_s: float | None 
     drifting = along(maps, 1e-6 * drift.ppm * (at_s - middle_s) / CELL_S)
     _, score = _top_and_score(drifting)
     if not drift.known or (steady is not None and score < steady_score + _DRIFT_LEAD):
-        return steady and _sharpened(steady, pieces, gate)
+        return steady and _sharpened(steady, flat, gate)
     found = _latency_of(drifting, period_s, _DRIFT_THRESHOLD)
-    return found and _sharpened(replace(found, drift_ppm=drift.ppm, at_s=middle_s), pieces, gate)
+    return found and _sharpened(replace(found, drift_ppm=drift.ppm, at_s=middle_s), flat, gate)
 
 
 def poll_period_s(poll_start_s: Floats) -> float | None:
@@ -100,12 +102,11 @@ def search_pieces(poll_start_s: Floats, start_s: float, end_s: float) -> list[tu
     return [(float(edges[k]), float(edges[k + 1])) for k in picks]
 
 
-def _sharpened(found: Latency, pieces: Sequence[Cells], gate: Gate) -> Latency:
+def _sharpened(found: Latency, flat: Sequence[Flat], gate: Gate) -> Latency:
     """The latency from the mean shape of the polls, as sharp as that allows.
 
     Cells are clipped near the level of loud bursts, so that static and the loudest bytes weigh little.
     """
-    flat = [Flat(piece.first, flattened(piece.power, np.inf)) for piece in pieces]
     clip = max(_CLIP, _CREST * _level_within(found, flat, gate))
     clipped = [Flat(piece.first, np.minimum(piece.power, clip)) for piece in flat]
     seconds = fitted_latency(found, clipped, gate)
@@ -120,9 +121,9 @@ def _level_within(found: Latency, pieces: Sequence[Flat], gate: Gate) -> float:
     return float(np.median(level)) if len(level) else 0.0
 
 
-def _timed_maps(pieces: Sequence[Cells], gate: Gate) -> tuple[Floats, Floats]:
+def _timed_maps(pieces: Sequence[Flat], gate: Gate) -> tuple[Floats, Floats]:
     """Maps of all pieces and the time of each."""
-    maps = [latency_maps(piece.power, piece.first, gate) for piece in pieces]
+    maps = [_maps_of(piece, gate) for piece in pieces]
     at_s = [
         CELL_S * (piece.first + len(piece.power) * (np.arange(len(found)) + 0.5) / max(len(found), 1))
         for piece, found in zip(pieces, maps, strict=True)
@@ -178,19 +179,26 @@ def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) ->
     Returns:
         shape (pieces, lags); pieces without polls are left out.
     """
+    return _maps_of(_flat(cells, first_cell), gate)
+
+
+def _flat(cells: npt.NDArray[np.float32], first_cell: int) -> Flat:
+    return Flat(first_cell, flattened(cells, np.inf))
+
+
+def _maps_of(piece: Flat, gate: Gate) -> Floats:
     lags = np.rint(search_lags_s() / CELL_S).astype(int)
-    usable = len(cells) - (lags[-1] - lags[0])
+    usable = len(piece.power) - (lags[-1] - lags[0])
     if usable < 1000 or not gate.polls:
         return np.zeros((0, len(lags)))
-    piece = int(np.clip(usable / 24, 500, 10_000))
-    count = usable // piece
-    flat = flattened(cells)
-    start = first_cell - lags[0]
-    share = _gate_cells(gate, start, count * piece).reshape(count, piece)
-    size = 1 << int(np.ceil(np.log2(piece + len(lags))))
+    length = int(np.clip(usable / 24, 500, 10_000))
+    count = usable // length
+    flat = np.minimum(piece.power, _CLIP)
+    share = _gate_cells(gate, piece.first - lags[0], count * length).reshape(count, length)
+    size = 1 << int(np.ceil(np.log2(length + len(lags))))
     maps = np.empty((count, len(lags)))
     for index in range(count):  # one piece at a time bounds memory
-        heard = flat[index * piece : index * piece + piece + len(lags) - 1]
+        heard = flat[index * length : index * length + length + len(lags) - 1]
         spectrum = np.fft.rfft(heard - heard.mean(), size) * np.conj(np.fft.rfft(share[index], size))
         maps[index] = np.fft.irfft(spectrum, size)[: len(lags)]
     weight = share.sum(axis=1)
@@ -201,7 +209,7 @@ def latency_maps(cells: npt.NDArray[np.float32], first_cell: int, gate: Gate) ->
 def _gate_cells(gate: Gate, first_cell: int, count: int) -> Floats:
     """Share of each cell during which bytes flow."""
     start_s, end_s = merged(gate.start_s, gate.end_s)
-    return filled_ms(first_cell + np.arange(count, dtype=np.float64), 1.0, (start_s / CELL_S, end_s / CELL_S))
+    return filled_cells(first_cell, count, 1, (start_s / CELL_S, end_s / CELL_S))
 
 
 def _peak_with_error(lags_s: Floats, maps: Floats) -> tuple[float, float]:

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import erf
 
 import numpy as np
@@ -31,12 +32,14 @@ from telltick.model.traffic import Gate, Ints
 _FINE_MS = 0.25
 _TRIED = np.arange(-32, 33)
 _TRIED_MS = _TRIED * _FINE_MS
-_FEW_TRIED = [slice(k, k + 5) for k in range(0, len(_TRIED), 5)]  # at once: a live view has little memory
+_COARSE = 4  # of which one in so many is tried first: no peak is narrower than the cells
+_NEGLIGIBLE = 14.0  # log likelihood lost against the best: one in a million
 _ENOUGH = 1e30  # beyond any square of what is off over its error
 _OUTWARDS_MS, _INWARDS_MS = 16, 20
 _NEAR_MS = 3.0  # standard deviation expected of the search
 _STEP_MS = 0.5  # its middles, too, lie on whole quarters of a millisecond from those of the cells
 _JITTER_MS = (0.7, 2.0)
+_BLUR_REACH_MS = 64.0  # beyond the farthest step from a cell, and 8 ms of latency
 _UNEVEN_MS = (0.1, 0.4, 1.6, 6.4, 25.6)  # q: 0.4 ms is that of noise 2.4 kHz wide
 _OFF = 0.03  # of the level: what the model is off by in a cell
 _COMMON = 0.3  # the share of that which all cells have alike
@@ -63,7 +66,7 @@ class _Edge:
         at_ms: shape (cells,), middle of each cell, from the edge's millisecond.
         mean: shape (cells,), mean power.
         count: number of polls.
-        step_ms: shape (steps,), middle of each step of the gate.
+        step_ms: shape (steps,), middle of each step of the gate that holds bytes of any poll.
         filled: shape (steps,), share of it during which bytes flow, over all polls.
     """
 
@@ -99,9 +102,7 @@ def fitted_latency(found: Latency, pieces: Sequence[Flat], gate: Gate) -> Estima
     level = heard / (_STEP_MS * sum(float(edge.filled.sum()) for edge in edges))
     if not level > 0:
         return None
-    likelihood = np.add(*(_log_likelihood(edge, level, *quiet) for edge in edges))
-    p = np.exp(likelihood - likelihood.max() - _TRIED_MS**2 / (2 * _NEAR_MS**2)).sum(axis=(0, 1))
-    p /= p.sum()
+    p = _likelihoods([_Likelihood(edge, level, *quiet) for edge in edges])
     mean_ms = float(p @ _TRIED_MS)
     spread_s = CELL_S * float(np.sqrt(p @ (_TRIED_MS - mean_ms) ** 2))
     seconds, error = found.seconds.value + CELL_S * mean_ms, float(np.hypot(spread_s, _RESOLVED_S))
@@ -113,8 +114,8 @@ def _quiet(pieces: Sequence[Flat], bursts_ms: _Bursts) -> tuple[float, Floats] |
     lags = _OUTWARDS_MS + _INWARDS_MS
     clear = []
     for piece in pieces:
-        start = np.arange(len(piece.power), dtype=np.float64) + (piece.first - _CLEAR_CELLS)
-        clear.append(filled_ms(start, 2 * _CLEAR_CELLS + 1.0, bursts_ms) == 0)
+        first, length = piece.first - _CLEAR_CELLS, 2 * _CLEAR_CELLS + 1
+        clear.append(filled_cells(first, len(piece.power), length, bursts_ms) == 0)
     count = sum(int(one.sum()) for one in clear)
     if count < max(_LEAST_QUIET * sum(len(piece.power) for piece in pieces), 20 * lags):
         return None
@@ -141,59 +142,112 @@ def _edge_of(edge_ms: Floats, cells: Ints, pieces: Sequence[Flat], bursts_ms: _B
     step_ms = np.arange(cells[0] - 12, cells[-1] + 13, _STEP_MS, dtype=np.float64)
     from_ms = begin[:, None].astype(np.float64) + step_ms
     filled = filled_ms(from_ms, _STEP_MS, bursts_ms).sum(axis=0)
-    count = max(len(begin), 1)
-    return _Edge(
-        (cells + 0.5).astype(np.float64), total / count, len(begin), step_ms + _STEP_MS / 2, filled / count
-    )
+    some, count = filled > 0, max(len(begin), 1)
+    at_ms = (cells + 0.5).astype(np.float64)
+    return _Edge(at_ms, total / count, len(begin), step_ms[some] + _STEP_MS / 2, filled[some] / count)
 
 
-def _log_likelihood(edge: _Edge, level: float, quiet: float, covariance: Floats) -> Floats:
-    """Shape (q, blurs, latencies).
+def _likelihoods(edges: Sequence[_Likelihood]) -> Floats:
+    """Shape (latencies,): how likely each of `_TRIED` is by all edges together; they add up to one.
 
-    The Cholesky root of a covariance with what is off as one more row has there what solving for it gives.
+    Most lie far from the peak of strong interference, and need not be worked out.
     """
-    cells = len(edge.at_ms)
-    apart = np.abs(np.subtract.outer(np.arange(cells), np.arange(cells)))
-    loud = np.sqrt(np.maximum(edge.mean / max(quiet, 1e-9), 1.0))
-    noise = covariance[apart] * np.outer(loud, loud) / edge.count
-    noise += (_OFF * level) ** 2 * (np.eye(cells) + _COMMON)
-    out = np.empty((len(_UNEVEN_MS), len(_JITTER_MS), len(_TRIED_MS)))
-    for blur, jitter_ms in enumerate(_JITTER_MS):
-        table, place = _blurred(edge, jitter_ms)
-        for some in _FEW_TRIED:
-            kernel = table[place - _TRIED[some, None, None]]
-            joint = np.full((len(kernel), cells + 1, cells + 1), _ENOUGH)
-            joint[:, -1, :-1] = edge.mean - quiet - level * (kernel @ edge.filled)
-            kernel *= edge.filled
-            uneven = kernel @ kernel.transpose(0, 2, 1) / _STEP_MS
-            for index, q in enumerate(_UNEVEN_MS):
-                joint[:, :-1, :-1] = q * level**2 * uneven + noise
-                root = np.linalg.cholesky(joint)
-                size = np.log(np.diagonal(root, axis1=1, axis2=2)[:, :-1]).sum(axis=1)
-                out[index, blur, some] = -0.5 * (root[:, -1, :-1] ** 2).sum(axis=1) - size
-    return out
+    log_p = np.full((len(_UNEVEN_MS), len(_JITTER_MS), len(_TRIED)), -np.inf)
+
+    def work_out(places: Ints) -> None:
+        expected = -(_TRIED_MS[places] ** 2) / (2 * _NEAR_MS**2)
+        log_p[..., places] = sum(edge.log_likelihood(_TRIED[places]) for edge in edges) + expected
+
+    coarse = np.arange(0, len(_TRIED), _COARSE)
+    work_out(coarse)
+    best = log_p[..., coarse].max(axis=(0, 1))
+    near = coarse[best > best.max() - _NEGLIGIBLE]
+    around = np.unique(near[:, None] + np.arange(1 - _COARSE, _COARSE))
+    work_out(around[(around >= 0) & (around < len(_TRIED)) & (around % _COARSE > 0)])
+    p = np.exp(log_p - log_p.max()).sum(axis=(0, 1))
+    return np.asarray(p / p.sum())
 
 
-def _blurred(edge: _Edge, jitter_ms: float) -> tuple[Floats, Ints]:
-    """Share of a step's power that a cell hears, by how far apart they are; and that, shape (cells, steps).
+class _Likelihood:
+    """How likely latencies are by the polls' starts alone, or by their ends."""
 
-    Distances are places in the table when nothing is late; each `_FINE_MS` of lateness is a place less.
+    def __init__(self, edge: _Edge, level: float, quiet: float, covariance: Floats) -> None:
+        """Work out what all latencies share.
+
+        Args:
+            edge: the starts, or the ends.
+            level: s, mean power while bytes flow, less that of the quiet.
+            quiet: b, mean power of the quiet.
+            covariance: of the quiet, shape (lags,).
+        """
+        cells = len(edge.at_ms)
+        apart = np.abs(np.subtract.outer(np.arange(cells), np.arange(cells)))
+        loud = np.sqrt(np.maximum(edge.mean / max(quiet, 1e-9), 1.0))
+        noise = covariance[apart] * np.outer(loud, loud) / edge.count
+        self._noise = noise + (_OFF * level) ** 2 * (np.eye(cells) + _COMMON)
+        self._rise, self._level, self._filled = edge.mean - quiet, level, edge.filled
+        self._places = _places(edge)
+
+    def log_likelihood(self, tried: Ints) -> Floats:
+        """Shape (q, blurs, latencies)."""
+        out = np.empty((len(_UNEVEN_MS), len(_JITTER_MS), len(tried)))
+        for index, fine in enumerate(tried.tolist()):
+            places = self._places - fine
+            for blur, jitter_ms in enumerate(_JITTER_MS):
+                out[:, blur, index] = self._of_one(_blur_table(jitter_ms)[places])
+        return out
+
+    def _of_one(self, kernel: Floats) -> Floats:
+        """Shape (q,), from K of one latency.
+
+        The Cholesky root of a covariance with what is off as one more row has there what solving for it
+        gives.
+        """
+        joint = np.full((len(_UNEVEN_MS), len(kernel) + 1, len(kernel) + 1), _ENOUGH)
+        joint[:, -1, :-1] = self._rise - self._level * (kernel @ self._filled)
+        kernel *= self._filled * (self._level / _STEP_MS**0.5)
+        np.multiply.outer(_UNEVEN_MS, kernel @ kernel.T, out=joint[:, :-1, :-1])
+        joint[:, :-1, :-1] += self._noise
+        root = np.linalg.cholesky(joint)
+        size = np.log(np.diagonal(root, axis1=1, axis2=2)[:, :-1]).sum(axis=1)
+        return np.asarray(-0.5 * (root[:, -1, :-1] ** 2).sum(axis=1) - size)
+
+
+def _places(edge: _Edge) -> Ints:
+    """Shape (cells, steps): where each distance stands in `_blur_table` when nothing is late.
+
+    Each `_FINE_MS` of lateness is a place less.
     """
-    away = np.rint(np.subtract.outer(edge.at_ms, edge.step_ms) / _FINE_MS).astype(np.int64)
-    least, most = int(away.min() - _TRIED[-1]), int(away.max() - _TRIED[0])
+    away_ms = np.subtract.outer(edge.at_ms, edge.step_ms)
+    return np.asarray(np.rint((away_ms + _BLUR_REACH_MS) / _FINE_MS), dtype=np.int64)
+
+
+@lru_cache(maxsize=len(_JITTER_MS))
+def _blur_table(jitter_ms: float) -> Floats:
+    """Share of a step's power that a cell hears, by how much later it lies: from -64 to 64 ms."""
     half = 0.5 / (np.sqrt(2) * jitter_ms)
-    scaled = np.arange(least, most + 1) * (_FINE_MS / (np.sqrt(2) * jitter_ms))
+    places = np.arange(2 * round(_BLUR_REACH_MS / _FINE_MS) + 1)
+    scaled = (places * _FINE_MS - _BLUR_REACH_MS) / (np.sqrt(2) * jitter_ms)
     heard = [0.5 * _STEP_MS * (erf(at + half) - erf(at - half)) for at in scaled.tolist()]
-    return np.array(heard), np.asarray(away - least)
+    return np.array(heard)
 
 
 def filled_ms(from_ms: Floats, length_ms: float, bursts_ms: _Bursts) -> Floats:
     """Share of each stretch of a length during which bytes flow; bursts do not overlap."""
+    filled = _until(from_ms + length_ms, bursts_ms) - _until(from_ms, bursts_ms)
+    return np.asarray(filled / length_ms)
+
+
+def filled_cells(first: int, count: int, length: int, bursts_ms: _Bursts) -> Floats:
+    """The same of stretches of `length` cells that begin at `count` successive cells."""
+    until = _until(first + np.arange(count + length, dtype=np.float64), bursts_ms)
+    return np.asarray((until[length:] - until[:-length]) / length)
+
+
+def _until(at_ms: Floats, bursts_ms: _Bursts) -> Floats:
+    """For how long bytes flow before some times."""
     start, end = bursts_ms
-    before = np.concatenate([[0.0], np.cumsum(end - start)])
-
-    def until(at: Floats) -> Floats:
-        begun = np.searchsorted(start, at, side="right")
-        return before[begun] - np.maximum(0.0, np.append(-np.inf, end)[begun] - at)
-
-    return np.asarray((until(from_ms + length_ms) - until(from_ms)) / length_ms)
+    if not len(start):
+        return np.zeros(at_ms.shape)
+    total = np.repeat(np.concatenate([[0.0], np.cumsum(end - start)]), 2)[1:-1]
+    return np.asarray(np.interp(at_ms, np.stack([start, end], axis=1).ravel(), total))
