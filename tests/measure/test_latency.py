@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from telltick.measure import latency_fit
 from telltick.measure.cells import Cells, power_cells
 from telltick.measure.latency import find_latency
 from telltick.model.traffic import Gate
@@ -112,3 +113,12 @@ def test_cells_add_up_to_the_band_power(rate_hz):
     scene = make_scene(8, seconds=10, rate_hz=rate_hz, excess_db=None)
     cells = power_cells(scene.samples, 0, rate_hz)
     assert 10 * np.log10(cells.power.mean()) == pytest.approx(-40.0, abs=0.25)
+
+
+@pytest.mark.parametrize(("excess_db", "seconds"), [(1.0, 20.0), (6.0, 20.0), (25.0, 60.0)])
+def test_leaving_out_latencies_that_are_far_less_likely_changes_nothing(excess_db, seconds, monkeypatch):
+    scene = make_scene(2, excess_db=excess_db, seconds=seconds, rate_hz=8000)
+    some = latency_of(scene).seconds
+    monkeypatch.setattr(latency_fit, "_NEGLIGIBLE", np.inf)
+    every = latency_of(scene).seconds
+    assert (some.value, some.low, some.high) == pytest.approx((every.value, every.low, every.high), abs=1e-6)
