@@ -88,19 +88,44 @@ def power_cells(samples: Samples, first_sample: int, rate_hz: int, band: Band | 
 
 def _block_cells(samples: Samples, rate_hz: int, band: Band) -> Powers:
     """Cells of one block without its margins."""
-    from scipy.fft import ifft, rfft
+    from scipy.fft import ifft
 
-    lines = rfft(samples * np.float32(1 / FULL_SCALE))
     line_hz = rate_hz / len(samples)
     low = max(1, round(band.low_hz / line_hz))
-    high = min(len(lines) - 1, round(band.high_hz / line_hz))
-    inside = _without_tones(lines[low : high + 1])
+    high = min(len(samples) // 2, round(band.high_hz / line_hz))
+    inside = _without_tones(_lines_between(samples, low, high))
     per_ms = int(np.ceil(1.25 * len(inside) / _BLOCK_MS))
     inside *= _half_step_earlier(len(inside), per_ms)
-    envelope = ifft(inside, _BLOCK_MS * per_ms) * np.float32(_BLOCK_MS * per_ms / len(samples))
+    scale = np.float32(_BLOCK_MS * per_ms / len(samples) / FULL_SCALE)
+    envelope = ifft(inside, _BLOCK_MS * per_ms) * scale
     power = 4 * (envelope.real**2 + envelope.imag**2)  # a sine of amplitude A has an envelope of A / 2
     cells = power.reshape(_BLOCK_MS, per_ms).mean(axis=1, dtype=np.float32)
     return np.asarray(cells[_MARGIN_MS : _MARGIN_MS + _STEP_MS], dtype=np.float32)
+
+
+def _lines_between(samples: Samples, low: int, high: int) -> Lines:
+    """Lines `low` to `high` of the Fourier transform: a low band alone takes a third of the time.
+
+    The samples are dealt out to a few shorter transforms, whose lines up to half their length are put
+    together again (decimation in time: Cooley and Tukey, Math. Comp. 19, 1965).
+    """
+    from scipy.fft import rfft
+
+    count = len(samples)
+    parts = next((n for n in (8, 4, 2) if count % n == 0 and 2 * high < count // n), 1)
+    dealt = samples.reshape(-1, parts).T.astype(np.float32, order="C")
+    lines = rfft(dealt, axis=1)[:, low : high + 1]
+    lines *= _turns(count, low, high, parts)
+    return np.asarray(lines.sum(axis=0))
+
+
+@lru_cache(maxsize=4)
+def _turns(count: int, low: int, high: int, parts: int) -> Lines:
+    """Shape (parts, lines): by how much each part begins later than the first."""
+    later = np.multiply.outer(np.arange(parts), np.arange(low, high + 1)) / count
+    turns: Lines = np.exp(-2j * np.pi * later).astype(np.complex64)
+    turns.flags.writeable = False
+    return turns
 
 
 @lru_cache(maxsize=4)
@@ -123,8 +148,9 @@ def running_median(values: Floats | Powers, reach: int, every: int = 1) -> Float
     reach = min(reach, len(values) - 1)
     if reach < 1:
         return np.asarray(values, dtype=np.float64)
-    padded = np.pad(values, reach, mode="reflect")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1)[::every]
+    padded = np.concatenate([values[reach:0:-1], values, values[-2 : -reach - 2 : -1]])
+    shape = (len(values), 2 * reach + 1)  # every window without copying; made faster than by NumPy's own view
+    windows = np.ndarray(shape, padded.dtype, padded, 0, 2 * padded.strides)[::every]
     medians = np.partition(windows, reach, axis=1)[:, reach].astype(np.float64)  # of an odd number of values
     if every == 1:
         return np.asarray(medians)
