@@ -22,6 +22,7 @@ from telltick.measure.excess import UNEVEN, Excess, Method, measure_excess
 from telltick.measure.gain import GainDrop, joined_drops
 from telltick.measure.gating import IDLE
 from telltick.measure.latency import SEARCH_S
+from telltick.measure.robust import median
 from telltick.measure.rows import PollRows
 from telltick.measure.tones import band_bins, clear_share, tonal_bins
 from telltick.model.clock import Floats
@@ -95,7 +96,7 @@ def account_of(
     return Account(
         polls=rows.polls,
         seconds=rows.seconds,
-        on_s=float(np.median(rows.on_s[polled])) if polled.any() else 0.0,
+        on_s=median(rows.on_s[polled]) if polled.any() else 0.0,
         log_e=log_e,
         found=found,
         counted=0 if polls is None else int(np.count_nonzero(polls.counts)),
@@ -228,7 +229,7 @@ def _is_strict(rows: PollRows, latency: Latency) -> bool:
     poll counted.
     """
     at_s, on_s = (values[rows.poll != IDLE] for values in (rows.core_s, rows.on_s))
-    period_s = float(np.median(np.diff(at_s)))
+    period_s = median(np.diff(at_s))
     if latency.modulo_s is not None or (not latency.locked and period_s < _PERIODS_SEEN_S):
         return False
     number = np.concatenate([[0.0], np.cumsum(np.rint(np.diff(at_s) / period_s))])

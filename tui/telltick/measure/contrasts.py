@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.gating import IDLE
+from telltick.measure.robust import median
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import effective_bins, mean_shape
 from telltick.model.clock import Floats
@@ -86,7 +87,7 @@ def _spread(rows: PollRows, use: npt.NDArray[np.bool_]) -> float:
     bins = (
         rows.summed.worth if rows.summed else effective_bins(rows.quiet[:, use].sum(axis=0, dtype=np.float64))
     )
-    return float(np.sqrt(2 / mean_shape(float(np.median(np.maximum(frames, 1))), bins)))
+    return float(np.sqrt(2 / mean_shape(median(np.maximum(frames, 1)), bins)))
 
 
 def _turns(count: int) -> npt.NDArray[np.int64]:

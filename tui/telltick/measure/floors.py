@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from telltick.measure.gating import IDLE
 from telltick.measure.ringing import quiet_sums
-from telltick.measure.robust import row_medians
+from telltick.measure.robust import median, row_medians
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import mean_shape
 from telltick.model.clock import Floats
@@ -108,7 +108,7 @@ def _pauses(lull: Lulls) -> npt.NDArray[np.bool_]:
 def slot_lulls(rows: PollRows, use: npt.NDArray[np.bool_], bins: float) -> Lulls:
     """The quiet slots, as long as the cores."""
     level = np.log(np.maximum(rows.slots[:, use].sum(axis=1, dtype=np.float64), 1e-30))
-    frames = np.median(np.maximum(rows.core_frames[rows.poll != IDLE], 1))
+    frames = median(np.maximum(rows.core_frames[rows.poll != IDLE], 1))
     spread = 1 / np.sqrt(mean_shape(frames, bins))
     before, after = _beside(rows, level, -1), _beside(rows, level, 1)
     return Lulls(rows.slot_row, _slot_times(rows), level, float(spread), before, after)

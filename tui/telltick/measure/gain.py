@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.gating import IDLE
-from telltick.measure.robust import bisquare_mean, clustered_error, student_t, time_blocks
+from telltick.measure.robust import bisquare_mean, clustered_error, quantile, student_t, time_blocks
 from telltick.measure.rows import PollRows
 from telltick.model.clock import Floats
 from telltick.model.traffic import Ints
@@ -75,7 +75,7 @@ def gain_drop(rows: PollRows, use: npt.NDArray[np.bool_]) -> GainDrop:
     score = -summed(shape * level) / np.where(size > 0, size, np.inf)  # alike in scatter, however many slots
     left = np.sqrt(np.maximum(summed(level**2) - score**2, 0.0) / np.maximum(count - 2, 1))
     told = (count > 2) & (size > 0)
-    calm = left <= _CALM * np.quantile(left[told], 0.25) if told.any() else ~told
+    calm = left <= _CALM * quantile(left[told], 0.25) if told.any() else ~told
     has = np.flatnonzero((size > 0) & (calm | ~told))
     if len(has) < _MIN_COUNT:
         return GainDrop()

@@ -13,13 +13,23 @@ from telltick.model.traffic import Ints
 BISQUARE = 4.685  # 95 % efficient for normal values (Beaton and Tukey 1974)
 
 
-def median(values: Floats) -> float:
+def median(values: Floats | Ints) -> float:
     """Median of one or more values without NaNs, as NumPy's, in a third of its time: a look takes a dozen."""
     middle = len(values) // 2
     if len(values) % 2:
         return float(np.partition(values, middle)[middle])
     low, high = np.partition(values, (middle - 1, middle))[middle - 1 : middle + 1].tolist()
     return float((low + high) / 2)
+
+
+def quantile(values: Floats, share: float) -> float:
+    """Quantile of one or more values without NaNs, as NumPy's, in a tenth of its time."""
+    at = share * (len(values) - 1)
+    low = int(at)
+    high, part = min(low + 1, len(values) - 1), at - low
+    ordered = np.partition(values, (low, high))
+    here, there = float(ordered[low]), float(ordered[high])
+    return here + (there - here) * part if part < 0.5 else there - (there - here) * (1 - part)
 
 
 def row_medians(table: Floats) -> Floats:

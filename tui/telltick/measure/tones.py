@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from telltick.measure.cells import running_median
-from telltick.measure.robust import row_medians
+from telltick.measure.robust import median, quantile, row_medians
 from telltick.measure.rows import PollRows
 from telltick.measure.shapes import mean_shape
 from telltick.model.clock import Floats
@@ -92,7 +92,7 @@ def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float, float]:
     """
     if len(rows.slots) >= _FEW:
         every = -(-len(rows.slots) // _MANY)
-        frames = float(np.median(rows.core_frames[rows.slot_row]))
+        frames = median(rows.core_frames[rows.slot_row])
         return (
             np.maximum(rows.slots[::every, inside].astype(np.float64), 1e-30),
             frames,
@@ -101,7 +101,7 @@ def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float, float]:
     has = np.flatnonzero(rows.quiet_frames > 0)
     if not len(has):
         return np.zeros((0, len(inside))), 0.0, 0.0
-    frames = float(np.median(rows.quiet_frames[has]))
+    frames = median(rows.quiet_frames[has])
     has = has[np.abs(rows.quiet_frames[has] - frames) <= _ALIKE * frames]
     pieces = np.maximum(rows.quiet[np.ix_(has, inside)] / rows.quiet_frames[has, None], 1e-30)
     return pieces, frames, float(max(2 * mean_shape(frames / 2), mean_shape(frames)))
@@ -110,7 +110,7 @@ def _quiet_pieces(rows: PollRows, inside: Ints) -> tuple[Floats, float, float]:
 def _calm(pieces: Floats) -> tuple[Floats, Floats]:
     """The quieter pieces, as they are and relative to their own level."""
     level = row_medians(pieces)[:, None]
-    calm = level[:, 0] <= _CALM * np.quantile(level, 0.25)
+    calm = level[:, 0] <= _CALM * quantile(level[:, 0], 0.25)
     return pieces[calm], np.asarray(pieces[calm] / level[calm])
 
 
@@ -127,6 +127,8 @@ def _spread(pieces: Floats) -> Floats:
 
 def floor_of(level: Floats, tonal: npt.NDArray[np.bool_]) -> Floats:
     """A spectrum with its tonal bins replaced by the running median around them."""
+    if not tonal.any():
+        return level
     return np.where(tonal, running_median(level, _REACH), level)
 
 
