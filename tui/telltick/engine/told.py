@@ -40,8 +40,7 @@ def untold_s(reader: SessionReader) -> float:
 
 def _behind_ns(reader: SessionReader) -> int:
     """How long before the end of the sound the newest entry was made; negative where it came after it."""
-    told_ns = reader.anchors[-1].t_ns
-    return reader.end_ns - max(told_ns, reader.newest_burst_ns)
+    return reader.end_ns - reader.told_ns
 
 
 def _delay_ns(facts: SessionFacts) -> int:

@@ -97,9 +97,7 @@ class AudioClock:
 
     def ending_at(self, end_sample: int) -> AudioClock:
         """The same mapping after more audio has come in; costs nothing, however many anchors there are."""
-        grown = AudioClock(self.rate_hz)
-        grown._runs = [*self._runs[:-1], *(_Run(run.line, end_sample) for run in self._runs[-1:])]
-        return grown
+        return self._with([*self._runs[:-1], *(_Run(run.line, end_sample) for run in self._runs[-1:])])
 
     def with_more(self, anchors: Sequence[Anchor]) -> AudioClock | None:
         """The mapping with anchors added that go on where its last run stops; None where they do not.
@@ -108,8 +106,12 @@ class AudioClock:
         """
         if not self._runs or not self._runs[-1].line.is_followed_by(anchors):
             return None
-        last, grown = self._runs[-1], AudioClock(self.rate_hz)
-        grown._runs = [*self._runs[:-1], _Run(last.line.with_more(anchors), last.end_sample)]
+        last = self._runs[-1]
+        return self._with([*self._runs[:-1], _Run(last.line.with_more(anchors), last.end_sample)])
+
+    def _with(self, runs: list[_Run]) -> AudioClock:
+        grown = copy(self)
+        grown._runs = runs
         return grown
 
     @property

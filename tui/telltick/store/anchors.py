@@ -11,7 +11,7 @@ import numpy as np
 from telltick.model.clock import Anchor
 from telltick.store.long_table import LongTable
 
-_RUN, _SAMPLE = 0, 1  # places of columns
+_RUN, _SAMPLE, _TIME = 0, 1, 2  # places of columns
 
 
 class AnchorColumns(LongTable[Anchor]):
@@ -26,6 +26,11 @@ class AnchorColumns(LongTable[Anchor]):
     def __init__(self) -> None:
         super().__init__()
         self._ahead_ns: int | None = None
+
+    @property
+    def newest_ns(self) -> int:
+        """Session time of the one written last; 0 without any."""
+        return int(self._columns[_TIME].values[-1]) if len(self) else 0
 
     def check(self, first: int) -> None:
         """Refuse anchors from number `first` on from which no audio could have come.

@@ -181,9 +181,9 @@ class SessionReader(Closing):
         return self._bursts
 
     @property
-    def newest_burst_ns(self) -> int:
-        """Session time of the start of the burst journalled last; 0 without any."""
-        return self._bursts.newest_start_ns
+    def told_ns(self) -> int:
+        """Session time of the newest anchor or start of a burst in the journal; 0 without any."""
+        return max(self._anchors.newest_ns, self._bursts.newest_start_ns)
 
     @property
     def polls(self) -> PollTable:
@@ -233,7 +233,8 @@ class SessionReader(Closing):
     @property
     def ending(self) -> Ending | None:
         """How the session ended; None while it is recorded, or when its recorder was killed."""
-        return self._endings.items[-1] if self._endings.items else None
+        items = self._endings.items
+        return items[-1] if items else None
 
     # ---- time
 
