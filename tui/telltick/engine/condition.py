@@ -24,6 +24,7 @@ QUIET_DBFS = -75.0
 LOUD_DBFS = -6.0
 RECENT_POLLS = 25
 CLIPS_S = 10  # clipping is told for so long
+_PIECE = 8192  # samples
 
 
 def judged(
@@ -42,15 +43,21 @@ def judged(
         age_s: time since the newest audio arrived.
         clipped: samples at full scale; counted in `last` unless given.
     """
-    second = last[-rate_hz:].astype(np.float32)
+    second = last[-rate_hz:]
     level = peak = None
     if len(second):
-        level = _db(float(second @ second) / len(second) / FULL_SCALE_SINE_POWER)
-        peak = 2 * _db(float(max(second.max(), -second.min())) / FULL_SCALE)
+        level = _db(_energy(second) / len(second) / FULL_SCALE_SINE_POWER)
+        peak = 2 * _db(max(int(second.max()), -int(second.min())) / FULL_SCALE)
     clipped = clipped_in(last) if clipped is None else clipped
     last_gap = f"{gaps[-1].kind}: {gaps[-1].note}".rstrip(": ") if gaps else ""
     advice = _advice(level, clipped, gaps)
     return InputHealth(level, peak, clipped, len(gaps), last_gap, max(age_s, 0.0), advice)
+
+
+def _energy(samples: npt.NDArray[np.int16]) -> float:
+    """Sum of squares, a piece at a time: so little memory is at hand."""
+    pieces = (samples[at : at + _PIECE].astype(np.float32) for at in range(0, len(samples), _PIECE))
+    return sum(float(piece @ piece) for piece in pieces)
 
 
 def clipped_in(samples: npt.NDArray[np.int16]) -> int:

@@ -23,7 +23,7 @@ Powers = npt.NDArray[np.float32]
 FULL_SCALE = 32768.0
 TOP_HZ = 4000.0  # speech receivers pass less; the screen shows this much
 _BLOCK_FRAMES = 256  # 1 MB of windowed samples: stays in the processor's cache
-_FEW_FRAMES = 1024  # up to so many are taken in blocks of 64 kB, which a live view's memory has at hand
+_FEW_FRAMES = 1024  # up to so many are taken in blocks of less than 64 kB, which a live view has at hand
 _SMALL_BYTES = 1 << 16
 
 
@@ -112,7 +112,7 @@ def power_frames(samples: Samples, spec: FrameSpec, first_sample: int = 0) -> Po
 
     offset = spec.first_frame(first_sample) * spec.hop - first_sample
     views = np.lib.stride_tricks.sliding_window_view(samples[offset:], spec.length)[:: spec.hop]
-    at_once = _BLOCK_FRAMES if count > _FEW_FRAMES else max(1, _SMALL_BYTES // (4 * spec.length))
+    at_once = _BLOCK_FRAMES if count > _FEW_FRAMES else _few(spec)
     windowed = np.empty((min(count, at_once), spec.length), dtype=np.float32)
     for start in range(0, count, at_once):
         block = slice(start, min(start + at_once, count))
@@ -121,6 +121,12 @@ def power_frames(samples: Samples, spec: FrameSpec, first_sample: int = 0) -> Po
         np.square(spectrum.real, out=out[block])
         out[block] += np.square(spectrum.imag)
     return out
+
+
+def _few(spec: FrameSpec) -> int:
+    """How many frames, and their spectra, take less than 64 kB; four are transformed at a time."""
+    room = (_SMALL_BYTES - 1) // (4 * spec.length + 8)
+    return max(room - room % 4, 1)
 
 
 def to_db(power: npt.ArrayLike) -> Floats:
