@@ -23,6 +23,20 @@ def test_cells_hold_the_power_of_the_band_at_every_rate(rate_hz):
     assert cells.power.mean(dtype=np.float64) == pytest.approx(whole, rel=0.02)
 
 
+@pytest.mark.parametrize("period_ms", [100, 200, 500, 1000])
+def test_what_is_left_of_hum_keeps_time_with_no_polls(period_ms):
+    """Tones 20 dB over the noise: cells folded by the period differ by no more than noise alone does."""
+    rng, rate_hz = np.random.default_rng(7), 8000
+    t = np.arange(120 * rate_hz) / rate_hz
+    hum = sum(np.sin(2 * np.pi * tone_hz * t) for tone_hz in (50.01 * 7, 1000.4, 2499.7))
+    heard = rng.standard_normal(len(t)) + np.sqrt(2 * 100 * 0.6) * hum
+    cells = power_cells(np.rint(100 * heard).astype(np.int16), 0, rate_hz).power
+    periods = len(cells) // period_ms
+    by_place = cells[: periods * period_ms].reshape(periods, -1, 20).mean(axis=(0, 2))
+    chance = 1 / np.sqrt(2400 * 0.020 * periods)
+    assert by_place.std() / by_place.mean() < 2 * chance
+
+
 def test_a_running_median_mirrors_its_edges():
     values = np.random.default_rng(5).normal(size=57)
     for reach in (1, 10, 56, 80):

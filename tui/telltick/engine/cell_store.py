@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 
 from telltick.engine.spans import Span
-from telltick.measure.cells import Cells, power_cells
+from telltick.measure.cells import STEP_S, Cells, power_cells
 from telltick.store.session import SessionReader
 
-PIECE_S = 6.0  # a multiple of the 0.6 s from block to block, so that pieces join
-_OVERHANG_S = 0.2  # a piece's last block reaches this far into the next piece
+PIECE_S = 10 * STEP_S  # whole steps from block to block, so that pieces join
+_OVERHANG_S = 0.25  # a piece's last block reaches this far into the next piece, and less than a step
 _MOST_KEPT = 1000  # pieces; 24 MB
 
 
@@ -38,7 +38,7 @@ class CellStore:
         rate = self._reader.facts.rate_hz
         begin_s = max(run.start_s, number * PIECE_S)
         end_s = min(run.end_s, (number + 1) * PIECE_S + _OVERHANG_S)
-        first, end = math.ceil(begin_s * rate - 1e-6), math.ceil(end_s * rate - 1e-6)
+        first, end = math.floor(begin_s * rate + 1e-6), math.ceil(end_s * rate - 1e-6)
         key = (run.start_s, number)
         known = self._kept.get(key)
         if known is not None and known[0] == end:

@@ -3,7 +3,9 @@
 The audio is cut into overlapping blocks on an absolute grid; each block is taken to the frequency domain, its
 band moved down to zero frequency and brought back at three samples per millisecond: a complex envelope whose
 squared magnitude is power. Steady tones stand far above their neighbours in so long a block and are cut
-down to the level around them, so that hum and whistles do not hide the rhythm of the polls.
+down to the level around them, so that hum and whistles do not hide the rhythm of the polls. What is left of
+them swells towards the ends of the blocks: steps of 600 ms, three polls of five a second, would make that a
+rhythm of its own.
 """
 
 from __future__ import annotations
@@ -23,7 +25,8 @@ from telltick.model.readings import Band
 Lines = npt.NDArray[np.complex64]
 
 CELL_S = 0.001
-_BLOCK_MS, _STEP_MS, _MARGIN_MS = 800, 600, 100
+_BLOCK_MS, _STEP_MS, _MARGIN_MS = 800, 587, 106  # a prime step: polls of no period keep time with it
+STEP_S = _STEP_MS / 1000
 _TONE = 10.0  # noise exceeds ten times its median once in a thousand lines (exponential power)
 _NEIGHBOURS = 40  # lines on each side that tell the level around a line: 50 Hz
 
@@ -71,9 +74,8 @@ def power_cells(samples: Samples, first_sample: int, rate_hz: int, band: Band | 
     """
     band = band or Band()
     length = round(_BLOCK_MS * rate_hz / 1000)
-    step_s = _STEP_MS / 1000
-    block = max(0, int(np.ceil(first_sample / rate_hz / step_s - 1e-9)))
-    start = round(block * step_s * rate_hz)
+    block = max(0, int(np.ceil(first_sample / rate_hz / STEP_S - 1e-9)))
+    start = _start_of(block, rate_hz)
     first_cell = block * _STEP_MS + _MARGIN_MS
     out: list[Powers] = []
     while start + length <= first_sample + len(samples):
@@ -81,9 +83,14 @@ def power_cells(samples: Samples, first_sample: int, rate_hz: int, band: Band | 
             piece = samples[start - first_sample : start - first_sample + length]
             out.append(_block_cells(piece, rate_hz, band))
         block += 1
-        start = round(block * step_s * rate_hz)
+        start = _start_of(block, rate_hz)
     power = np.concatenate(out) if out else np.zeros(0, dtype=np.float32)
     return Cells(first_cell, power, max(first_sample / rate_hz, start / rate_hz - 1 / rate_hz))
+
+
+def _start_of(block: int, rate_hz: int) -> int:
+    """First sample of a block: the first one at or after its time."""
+    return int(np.ceil(block * _STEP_MS * rate_hz / 1000 - 1e-6))
 
 
 def _block_cells(samples: Samples, rate_hz: int, band: Band) -> Powers:
