@@ -279,7 +279,8 @@ def test_the_demo_without_a_screen_prints_what_it_measured(tmp_path):
 
 
 def test_an_interrupted_demo_still_measures_what_it_has(tmp_path):
-    command = [sys.executable, "-m", "telltick", "demo", "--no-screen", "--seconds=600", "--json"]
+    heeding = ["env", "--default-signal=INT"]  # tests that a script started in the background would not
+    command = [*heeding, sys.executable, "-m", "telltick", "demo", "--no-screen", "--seconds=600", "--json"]
     folder = tmp_path / "s"
     process = subprocess.Popen(
         [*command, f"--session={folder}"],
