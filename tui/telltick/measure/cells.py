@@ -25,7 +25,7 @@ from telltick.model.readings import Band
 Lines = npt.NDArray[np.complex64]
 
 CELL_S = 0.001
-_BLOCK_MS, _STEP_MS, _MARGIN_MS = 800, 587, 106  # a prime step: polls of no period keep time with it
+_BLOCK_MS, _STEP_MS, _MARGIN_MS = 800, 587, 106  # a prime step: no usual period of polls keeps time with it
 STEP_S = _STEP_MS / 1000
 _TONE = 10.0  # noise exceeds ten times its median once in a thousand lines (exponential power)
 _NEIGHBOURS = 40  # lines on each side that tell the level around a line: 50 Hz
